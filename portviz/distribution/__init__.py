@@ -1,0 +1,1 @@
+"""What the readings mean: areas, reduction, measures and the field round the valve."""

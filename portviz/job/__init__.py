@@ -1,0 +1,1 @@
+"""Files in and out: a folder of bench files becomes a job in SI."""

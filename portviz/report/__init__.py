@@ -1,0 +1,1 @@
+"""What is read: tables, words and machine-readable documents."""

@@ -1,0 +1,1 @@
+"""Drawing: arrays become meshes, meshes a window or a picture."""

@@ -1,0 +1,225 @@
+"""The door between the text a person types and the SI floats used inside.
+
+Every quantity carries its unit, either behind the number (``"46 mm"``) or in square brackets in a
+table's header (``lift [mm]``). Nothing below this module knows any unit but SI.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from functools import cache
+from typing import TYPE_CHECKING
+
+from portviz.errors import UnitError, nearest_name, shortened
+
+if TYPE_CHECKING:
+    import pint
+
+# The registry is our own and small: pint's stock one takes a third of a second to read. Angle and
+# ratio are dimensions here, so that "45 %" is no angle and "45 deg" no humidity.
+# Conventional water and mercury columns: 1000 kg/m3 and 13595.1 kg/m3 at g_n = 9.80665 m/s2.
+_DEFINITIONS = """
+micro- = 1e-6 = µ-
+milli- = 1e-3 = m-
+centi- = 1e-2 = c-
+hecto- = 1e2 = h-
+kilo- = 1e3 = k-
+meter = [length] = m = metre
+second = [time] = s = sec
+kilogram = [mass] = kg
+kelvin = [temperature]; offset: 0 = K
+radian = [angle] = rad
+one = [ratio]
+minute = 60 * second = min
+hour = 3600 * second = h = hr
+inch = 0.0254 * meter = in = inches
+foot = 0.3048 * meter = ft = feet
+thou = 2.54e-5 * meter = thou = mil
+liter = 1e-3 * meter ** 3 = l = L = litre
+newton = kilogram * meter / second ** 2 = N
+pound_force = 4.4482216152605 * newton = lbf
+pascal = newton / meter ** 2 = Pa
+bar = 1e5 * pascal = bar
+psi = 6894.757293168361 * pascal = psi
+atmosphere = 101325 * pascal = atm
+inch_of_water = 249.08891 * pascal = inH2O
+millimeter_of_water = 9.80665 * pascal = mmH2O
+centimeter_of_water = 98.0665 * pascal = cmH2O
+inch_of_mercury = 3386.388640341 * pascal = inHg
+millimeter_of_mercury = 133.322387415 * pascal = mmHg
+cubic_foot_per_minute = 0.0004719474432 * meter ** 3 / second = cfm
+degree = 0.017453292519943295 * radian = deg = °
+degree_Celsius = kelvin; offset: 273.15 = degC = °C
+degree_Fahrenheit = 5 / 9 * kelvin; offset: 255.3722222222222 = degF = °F
+percent = 0.01 * one = %
+kilometer_per_hour = 0.2777777777777778 * meter / second = kmh
+"""
+
+#: For each kind of quantity: its SI unit and the units to name in messages, most usual first.
+KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "length": ("m", ("mm", "in", "cm", "m", "thou")),
+    "angle": ("rad", ("deg", "rad")),
+    "pressure": ("Pa", ("inH2O", "mmH2O", "cmH2O", "Pa", "hPa", "kPa", "mbar", "bar", "inHg", "mmHg", "psi")),
+    "flow": ("m3/s", ("cfm", "l/s", "l/min", "m3/h", "m3/min", "m3/s", "ft3/s")),
+    "velocity": ("m/s", ("m/s", "ft/s")),
+    "temperature": ("K", ("degC", "degF", "K")),
+    "ratio": ("one", ("%",)),
+    "force": ("N", ("N", "lbf", "kN")),
+}
+
+_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*\Z", re.DOTALL)
+_POWER = re.compile(r"(?<=[A-Za-z])\^?([23])(?![A-Za-z0-9])")
+
+
+@cache
+def _registry() -> pint.UnitRegistry[float]:
+    import pint
+
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(None)
+    for line in _DEFINITIONS.strip().splitlines():
+        registry.define(line)
+    return registry
+
+
+@cache
+def _spellings() -> dict[str, str]:
+    """Map the lower-case spelling of every unit we name to its proper one."""
+    return {unit.lower(): unit for _, units in KINDS.values() for unit in units}
+
+
+def units_that_fit(kind: str) -> str:
+    """Return the units of a kind as a phrase for messages."""
+    return ", ".join(KINDS[kind][1])
+
+
+def _article(kind: str) -> str:
+    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
+
+
+@cache
+def _scale(unit: str, kind: str) -> tuple[float, float]:
+    """Return (factor, offset) with SI = value * factor + offset.
+
+    Raises
+    ------
+    UnitError
+        If the unit is unknown or of another kind.
+    """
+    registry = _registry()
+    for spelling in (unit, _spellings().get(unit.lower(), unit)):
+        expression = _POWER.sub(r"**\1", spelling)
+        try:
+            parsed = registry.Unit(expression.replace("%", "percent"))
+            zero = registry.Quantity(0.0, parsed).to(_POWER.sub(r"**\1", KINDS[kind][0])).magnitude
+            one = registry.Quantity(1.0, parsed).to(_POWER.sub(r"**\1", KINDS[kind][0])).magnitude
+        except Exception:
+            continue
+        return float(one - zero), float(zero)
+    near = nearest_name(unit, KINDS[kind][1])
+    hint = f" Did you mean {near}?" if near else ""
+    raise UnitError(
+        f"the unit {shortened(unit)} is not {_article(kind)}; units that fit: {units_that_fit(kind)}.{hint}"
+    )
+
+
+def unit_factor(unit: str, kind: str) -> float:
+    """Return what a value in `unit` is multiplied with to be in SI.
+
+    Parameters
+    ----------
+    unit : str
+        The unit, as typed between square brackets in a table's header.
+    kind : str
+        A key of `KINDS`, without an offset (no temperature).
+
+    Raises
+    ------
+    UnitError
+        If the unit is unknown or of another kind.
+
+    Examples
+    --------
+    >>> unit_factor("inH2O", "pressure")
+    249.08891
+    """
+    return _scale(unit, kind)[0]
+
+
+def parse_quantity(text: object, kind: str) -> float:
+    """Return a typed quantity in SI.
+
+    Parameters
+    ----------
+    text : str
+        Number and unit, for example ``"1.811 in"``.
+    kind : str
+        A key of `KINDS`.
+
+    Returns
+    -------
+    float
+        The value in the kind's SI unit.
+
+    Raises
+    ------
+    UnitError
+        If there is no number, no unit, or a unit that does not fit.
+
+    Examples
+    --------
+    >>> round(parse_quantity("46 mm", "length"), 6)
+    0.046
+    """
+    number, unit = split_quantity(text, kind)
+    factor, offset = _scale(unit, kind)
+    return number * factor + offset
+
+
+def split_quantity(text: object, kind: str) -> tuple[float, str]:
+    """Split ``"46 mm"`` into 46.0 and ``"mm"``; the unit must be of the given kind."""
+    example = f'"{_EXAMPLES[kind]}"'
+    if isinstance(text, bool) or not isinstance(text, str | int | float):
+        raise UnitError(f"{shortened(text)} is not {_article(kind)}; write number and unit, such as {example}")
+    if not isinstance(text, str):
+        raise UnitError(
+            f"{text} has no unit; write {_article(kind)} with its unit in quotes, such as "
+            f'"{text} {KINDS[kind][1][0]}" (units that fit: {units_that_fit(kind)})'
+        )
+    match = _QUANTITY.match(text)
+    if match is None or re.match(r",\d", match[2]):
+        comma = " with a decimal point" if re.match(r"\s*[+-]?\d+,\d", text) else ""
+        raise UnitError(f"{shortened(text)} is not a number with a unit{comma}; write it like {example}")
+    number, unit = float(match[1]), match[2]
+    if not unit:
+        raise UnitError(
+            f"{shortened(text)} has no unit; write {_article(kind)} such as {example} "
+            f"(units that fit: {units_that_fit(kind)})"
+        )
+    if not math.isfinite(number):
+        raise UnitError(f"{shortened(text)} is not a finite number")
+    _scale(unit, kind)
+    return number, unit
+
+
+_EXAMPLES = {
+    "length": "46 mm",
+    "angle": "45 deg",
+    "pressure": "28 inH2O",
+    "flow": "310 cfm",
+    "velocity": "95 m/s",
+    "temperature": "21 degC",
+    "ratio": "45 %",
+    "force": "300 N",
+}
+
+
+def in_unit(value: float, unit: str, kind: str) -> float:
+    """Return an SI value in the given unit."""
+    factor, offset = _scale(unit, kind)
+    return (value - offset) / factor
+
+
+def format_quantity(value: float, unit: str, kind: str, decimals: int = 1) -> str:
+    """Return an SI value as text in the given unit, for example ``"8.00 mm"``."""
+    return f"{in_unit(value, unit, kind):.{decimals}f} {unit}"
