@@ -1,0 +1,199 @@
+"""The field round the valve and over lift, between the measured points of one run.
+
+Shape-preserving cubics (PCHIP) go through every measured value and never beyond its neighbours:
+round the circle, periodic, at each measured lift; then over lift at each angle. Nothing is said
+outside the measured lifts.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+from scipy.interpolate import PchipInterpolator
+
+from portviz.distribution.reduce import Reduction
+from portviz.job.model import SAME_LIFT, Array
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Something that the field can show.
+
+    Parameters
+    ----------
+    name : str
+        The word for it on the command line and in meshes.
+    title : str
+        What it is, for a reader.
+    kind : str or None
+        The kind of its unit; None where it has none.
+    values : callable
+        Reduction -> values at its stations, shape (K,), in SI.
+    """
+
+    name: str
+    title: str
+    kind: str | None
+    values: Callable[[Reduction], Array]
+
+
+def _flow_per_degree(reduction: Reduction) -> Array:
+    """Return the flow that leaves through one degree of the circle [m3/s per deg], shape (K,).
+
+    Bench flow shared out where it was measured; else density x velocity x gap, at upstream density.
+    """
+    stations = reduction.stations
+    sizes = np.diff(reduction.starts, append=len(stations.station))
+    gap, upstream = (np.repeat(each, sizes) for each in (reduction.areas.gap_area, reduction.upstream_density))
+    from_gap = stations.density * stations.velocity * gap / 360.0 / upstream
+    return np.where(np.isnan(stations.flow), from_gap, stations.flow / stations.sector_deg)
+
+
+QUANTITIES: dict[str, Quantity] = {
+    each.name: each
+    for each in (
+        Quantity("velocity", "Velocity", "velocity", lambda reduction: reduction.stations.velocity),
+        Quantity("velocity-ratio", "Velocity ratio", None, lambda reduction: reduction.stations.velocity_ratio),
+        Quantity("mach", "Mach number", None, lambda reduction: reduction.stations.mach),
+        Quantity("flow-per-degree", "Flow per degree", "flow", _flow_per_degree),
+        Quantity("drop", "Pressure drop", "pressure", lambda reduction: reduction.stations.drop),
+    )
+}
+
+
+def around_circle(station_deg: Array, value: Array, angle_deg: npt.ArrayLike) -> Array:
+    """Return values between stations: periodic, exact at the stations, within their neighbours.
+
+    Parameters
+    ----------
+    station_deg : ndarray, shape (S,)
+        Three or more, in [0, 360) and ascending [deg].
+    value : ndarray, shape (S,)
+    angle_deg : array_like
+        Any angles [deg].
+
+    Returns
+    -------
+    ndarray
+        Of the shape of `angle_deg`.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than three stations.
+
+    Notes
+    -----
+    Monotone piecewise cubics, [Fritsch-Butland] as in scipy's PchipInterpolator. Two stations are
+    added beyond each end, which is as far as a slope looks.
+    """
+    if len(station_deg) < 3:
+        raise ValueError(f"a field round the valve needs at least three stations, not {len(station_deg)}")
+    knots = np.concatenate([station_deg[-2:] - 360.0, station_deg, station_deg[:2] + 360.0])
+    values = np.concatenate([value[-2:], value, value[:2]])
+    angles = np.mod(np.asarray(angle_deg, dtype=float), 360.0)
+    return _within(_pchip(knots, values)(angles), knots, values, angles)
+
+
+def _pchip(knots: Array, values: Array) -> PchipInterpolator:
+    with warnings.catch_warnings():
+        # Differences that vanish against rounding make scipy divide by zero and mend it itself.
+        warnings.simplefilter("ignore", RuntimeWarning)
+        return PchipInterpolator(knots, values, axis=0)
+
+
+def _within(found: Array, knots: Array, values: Array, at: Array) -> Array:
+    """Return `found` held between the neighbouring knots' values, against rounding in the cubic."""
+    after = np.clip(np.searchsorted(knots, at, side="right"), 1, len(knots) - 1)
+    low = np.minimum(values[after - 1], values[after])
+    high = np.maximum(values[after - 1], values[after])
+    return np.asarray(np.clip(found, low, high))
+
+
+@dataclass(frozen=True)
+class RunField:
+    """One quantity of one run, on given angles, for any lift between the measured ones.
+
+    Parameters
+    ----------
+    quantity : Quantity
+    lifts : ndarray, shape (M,)
+        Measured lifts [m], ascending.
+    angles_deg : ndarray, shape (A,)
+        [deg].
+    values : ndarray, shape (M, A)
+        At the measured lifts, in SI.
+    """
+
+    quantity: Quantity
+    lifts: Array
+    angles_deg: Array
+    values: Array
+
+    @cached_property
+    def _over_lift(self) -> PchipInterpolator | None:
+        return _pchip(self.lifts, self.values) if len(self.lifts) > 1 else None
+
+    def covers(self, lift: float) -> bool:
+        """Tell if a lift [m] lies within the measured ones."""
+        return bool(self.lifts[0] - SAME_LIFT <= lift <= self.lifts[-1] + SAME_LIFT)
+
+    def measured(self, lift: float) -> bool:
+        """Tell if a lift [m] is a measured one."""
+        return bool(np.min(np.abs(self.lifts - lift)) <= SAME_LIFT)
+
+    def at(self, lift: float) -> Array:
+        """Return the values round the valve at a lift [m], shape (A,).
+
+        Raises
+        ------
+        ValueError
+            If the lift lies outside the measured ones.
+        """
+        if not self.covers(lift):
+            raise ValueError(
+                f"no field at {lift * 1e3:.3f} mm: measured from {self.lifts[0] * 1e3:.3f} "
+                f"to {self.lifts[-1] * 1e3:.3f} mm"
+            )
+        nearest = int(np.argmin(np.abs(self.lifts - lift)))
+        if self._over_lift is None or abs(self.lifts[nearest] - lift) <= SAME_LIFT:
+            return self.values[nearest]
+        return _within(self._over_lift(lift), self.lifts, self.values, np.asarray(lift))
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """Least and greatest value over all measured lifts."""
+        return float(np.nanmin(self.values)), float(np.nanmax(self.values))
+
+
+def run_field(reduction: Reduction, run: int, quantity: str, angles_deg: npt.ArrayLike) -> RunField:
+    """Return the field of one quantity of one run on given angles.
+
+    Parameters
+    ----------
+    reduction : Reduction
+    run : int
+        Place among the reduction's runs.
+    quantity : str
+        A key of `QUANTITIES`.
+    angles_deg : array_like, shape (A,)
+        [deg].
+
+    Returns
+    -------
+    RunField
+    """
+    what = QUANTITIES[quantity]
+    groups = reduction.groups_of(run)
+    angles = np.asarray(angles_deg, dtype=float)
+    at_stations = what.values(reduction)
+    rows = [
+        around_circle(reduction.stations.angle_deg[part], at_stations[part], angles)
+        for part in map(reduction.stations_of, groups)
+    ]
+    return RunField(what, reduction.lift[groups.start : groups.stop], angles, np.array(rows))

@@ -1,0 +1,311 @@
+"""From readings to velocities, shares and coefficients: the whole reduction, in one vectorised pass.
+
+The stations of all runs and lifts lie in flat arrays, group by group; a group is one run at one lift.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from portviz import air
+from portviz.distribution.areas import Areas, areas_at, job_profiles
+from portviz.distribution.measures import (
+    VelocityMeasures,
+    direction_deg,
+    flow_bias,
+    group_sizes,
+    group_sum,
+    sector_angles,
+    velocity_measures,
+)
+from portviz.errors import ChokedFlowError, JobError
+from portviz.geometry.profiles import Profiles
+from portviz.job.model import Array, Index, Job, Readings
+
+
+@dataclass(frozen=True)
+class StationResults:
+    """Results at K stations, group by group and ascending in angle; all arrays have shape (K,).
+
+    Parameters
+    ----------
+    station : ndarray of int
+        Place among the job's stations.
+    angle_deg : ndarray
+        In [0, 360) [deg].
+    reading : ndarray
+        Mean of the repeats [Pa], or [m/s] where the gauge reads velocity.
+    repeats : ndarray of int
+        Number of readings.
+    drop : ndarray
+        Pressure drop [Pa].
+    velocity, velocity_ratio, mach, density : ndarray
+        [m/s], [-], [-], [kg/m3].
+    sector_deg : ndarray
+        Width of the sector [deg].
+    flow_share : ndarray
+        [-]; NaN where nothing flows in all.
+    flow : ndarray
+        Share of the bench's flow [m3/s]; NaN where it is not known.
+    """
+
+    station: Index
+    angle_deg: Array
+    reading: Array
+    repeats: Index
+    drop: Array
+    velocity: Array
+    velocity_ratio: Array
+    mach: Array
+    density: Array
+    sector_deg: Array
+    flow_share: Array
+    flow: Array
+
+
+@dataclass(frozen=True)
+class Reduction:
+    """A job's results in G groups of one run and one lift.
+
+    Parameters
+    ----------
+    job : Job
+    profiles : Profiles
+    runs : tuple of str
+    group_run : ndarray of int, shape (G,)
+        Place in `runs`.
+    areas : Areas
+        At each group's lift, arrays of shape (G,).
+    test_pressure, upstream_pressure, upstream_density : ndarray, shape (G,)
+        [Pa], [Pa], [kg/m3].
+    bench_flow, bench_mass_flow : ndarray, shape (G,)
+        [m3/s], [kg/s]; NaN where not measured.
+    discharge_coefficient, flow_area_coefficient, closure : ndarray, shape (G,)
+        [-]; NaN where they can't be found.
+    measures : VelocityMeasures
+        Arrays of shape (G,).
+    bias_magnitude, bias_angle_deg : ndarray, shape (G,)
+        [-], [deg].
+    starts : ndarray of int, shape (G,)
+        First station of each group.
+    stations : StationResults
+    """
+
+    job: Job
+    profiles: Profiles
+    runs: tuple[str, ...]
+    group_run: Index
+    areas: Areas
+    test_pressure: Array
+    upstream_pressure: Array
+    upstream_density: Array
+    bench_flow: Array
+    bench_mass_flow: Array
+    discharge_coefficient: Array
+    flow_area_coefficient: Array
+    closure: Array
+    measures: VelocityMeasures
+    bias_magnitude: Array
+    bias_angle_deg: Array
+    starts: Index
+    stations: StationResults
+
+    @property
+    def lift(self) -> Array:
+        """Lift of each group [m], shape (G,)."""
+        return self.areas.lift
+
+    def groups_of(self, run: int) -> range:
+        """Return the groups of a run, ascending in lift."""
+        first, last = np.searchsorted(self.group_run, [run, run + 1])
+        return range(int(first), int(last))
+
+    def stations_of(self, group: int) -> slice:
+        """Return a group's stations."""
+        last = self.starts[group + 1] if group + 1 < len(self.starts) else len(self.stations.station)
+        return slice(int(self.starts[group]), int(last))
+
+
+def upstream_pressure(job: Job, test_pressure: Array) -> Array:
+    """Return the upstream stagnation pressure [Pa] for test pressures [Pa] of one shape."""
+    blowing = test_pressure if job.side == "exhaust" else np.zeros_like(test_pressure)
+    return np.asarray(job.bench.air.pressure + blowing)
+
+
+def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
+    """Return all results of a job.
+
+    Parameters
+    ----------
+    job : Job
+        With readings.
+    profiles : Profiles, optional
+        Those of the job, where they are there already.
+
+    Raises
+    ------
+    JobError
+        If there are no readings, the geometry is impossible, or the flow is choked.
+
+    Notes
+    -----
+    Drop of a station by the gauge's kind; velocity = coefficient x isentropic velocity of the drop
+    from upstream stagnation pressure and room temperature; share = density x velocity x sector's
+    part of the gap over the sum of the same; closure = bench mass flow over that sum; discharge
+    coefficient = bench mass flow over ideal mass flux x curtain area.
+    """
+    readings = job.readings
+    if readings is None:
+        raise JobError(
+            "there are no readings",
+            file=str(job.folder),
+            expected="readings.csv with the columns run, lift [mm], station, reading [unit]",
+        )
+    profiles = job_profiles(job) if profiles is None else profiles
+    count = len(readings.group_lift)
+    test_pressure, bench_flow = _group_conditions(job, count)
+    upstream = upstream_pressure(job, test_pressure)
+    gas = job.bench.air.gas_constant
+    temperature = job.bench.air.temperature
+    _require_subsonic_tests(job, readings, test_pressure, upstream)
+
+    group, station, reading, repeats, drop = _averaged(job, readings, test_pressure, upstream)
+    starts = np.searchsorted(group, np.arange(count))
+    sizes = group_sizes(starts, len(group))
+    angle = job.stations.circle_deg[station]
+    try:
+        state = air.isentropic_state(drop, upstream[group], temperature, gas)
+    except ChokedFlowError:
+        raise _choked(job, readings, group, station, drop, upstream) from None
+    velocity = job.gauge.coefficient * state.velocity
+    sector = sector_angles(angle, starts)
+    lifts, level = np.unique(readings.group_lift, return_inverse=True)
+    areas = _take(areas_at(job, profiles, lifts), level)
+
+    density = upstream / (gas * temperature)
+    bench_mass = bench_flow * density
+    whole = air.isentropic_state(test_pressure, upstream, temperature, gas)
+    ideal_flux = whole.density * whole.velocity
+    mass_per_area = state.density * velocity
+    # Shares by sector alone, so that they are there at zero lift too; the gap's area cancels in them.
+    through = group_sum(mass_per_area * sector, starts) / 360.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = mass_per_area * sector / 360.0 / np.repeat(np.where(through > 0.0, through, np.nan), sizes)
+        closure = bench_mass / (through * areas.gap_area)
+        by_curtain = bench_mass / (ideal_flux * areas.curtain_area)
+        by_passage = bench_mass / (ideal_flux * areas.flow_area)
+    open_ = areas.lift > 0.0
+    bias = flow_bias(share, angle, starts)
+    results = StationResults(
+        station=station,
+        angle_deg=angle,
+        reading=reading,
+        repeats=repeats,
+        drop=drop,
+        velocity=velocity,
+        velocity_ratio=velocity / np.repeat(whole.velocity, sizes),
+        mach=state.mach,
+        density=state.density,
+        sector_deg=sector,
+        flow_share=share,
+        flow=share * np.repeat(bench_flow, sizes),
+    )
+    return Reduction(
+        job=job,
+        profiles=profiles,
+        runs=readings.runs,
+        group_run=readings.group_run,
+        areas=areas,
+        test_pressure=test_pressure,
+        upstream_pressure=upstream,
+        upstream_density=density,
+        bench_flow=bench_flow,
+        bench_mass_flow=bench_mass,
+        discharge_coefficient=np.where(open_, by_curtain, np.nan),
+        flow_area_coefficient=np.where(open_, by_passage, np.nan),
+        closure=np.where(open_ & (through > 0.0), closure, np.nan),
+        measures=velocity_measures(velocity, sector, starts),
+        bias_magnitude=np.abs(bias),
+        bias_angle_deg=direction_deg(bias),
+        starts=starts,
+        stations=results,
+    )
+
+
+def _group_conditions(job: Job, count: int) -> tuple[Array, Array]:
+    """Return test pressure [Pa] and bench flow [m3/s] of each group, shape (G,)."""
+    test_pressure, bench_flow = np.full(count, job.bench.test_pressure), np.full(count, np.nan)
+    if job.flow is not None:
+        bench_flow = job.flow.flow
+        own = np.isfinite(job.flow.test_pressure)
+        test_pressure = np.where(own, job.flow.test_pressure, test_pressure)
+    return test_pressure, bench_flow
+
+
+def _averaged(
+    job: Job, readings: Readings, test_pressure: Array, upstream: Array
+) -> tuple[Index, Index, Array, Index, Array]:
+    """Return group, station, mean reading, repeats and drop, one row a station, ascending in angle.
+
+    Repeats are averaged as pressures: a gauge that reads velocity is turned into drops first, and
+    its mean reading is the velocity of the mean drop.
+    """
+    order_of_station = np.argsort(np.argsort(job.stations.circle_deg, kind="stable"), kind="stable")
+    width = len(job.stations.angles_deg)
+    value = readings.value
+    velocity_gauge = job.gauge.reads == "velocity"
+    gas, temperature = job.bench.air.gas_constant, job.bench.air.temperature
+    if velocity_gauge:
+        try:
+            value = air.isentropic_drop(value, upstream[readings.group], temperature, gas)
+        except ChokedFlowError as error:
+            fastest = int(np.argmax(np.abs(readings.value)))
+            raise JobError(str(error), file=readings.file, place=f"line {readings.line[fastest]}") from None
+    keys, row = np.unique(readings.group * width + order_of_station[readings.station], return_inverse=True)
+    repeats = np.bincount(row)
+    mean = np.bincount(row, weights=value) / repeats
+    group, place = np.divmod(keys, width)
+    station = np.argsort(order_of_station)[place]
+    drop = test_pressure[group] - mean if job.gauge.reads == "tap-minus-downstream" else mean
+    if velocity_gauge:
+        mean = air.isentropic_state(drop, upstream[group], temperature, gas).velocity
+    return group, station, mean, repeats, drop
+
+
+def _require_subsonic_tests(job: Job, readings: Readings, test_pressure: Array, upstream: Array) -> None:
+    try:
+        air.require_subsonic(test_pressure, upstream, "test pressure")
+    except ChokedFlowError as error:
+        worst = int(np.argmax(test_pressure / upstream))
+        own = job.flow is not None and np.isfinite(job.flow.test_pressure[worst])
+        raise JobError(
+            str(error),
+            file=job.flow.file if own and job.flow is not None else "job.toml",
+            place=_group_place(readings, worst) if own else "bench.test_pressure",
+            mend="Check the pressure's unit and the barometer",
+        ) from None
+
+
+def _choked(job: Job, readings: Readings, group: Index, station: Index, drop: Array, upstream: Array) -> JobError:
+    worst = int(np.argmax(np.abs(drop) / upstream[group]))
+    rows = (readings.group == group[worst]) & (readings.station == station[worst])
+    limit = (1.0 - air.CRITICAL_PRESSURE_RATIO) * upstream[group[worst]]
+    return JobError(
+        f"the flow is choked at station {job.stations.angles_deg[station[worst]]:g} deg, "
+        f"{_group_place(readings, int(group[worst]))}: the reading stands for a drop of {drop[worst] / 1e3:.2f} kPa",
+        file=readings.file,
+        place=f"line {readings.line[np.argmax(rows)]}",
+        expected=f"a drop below the critical {limit / 1e3:.2f} kPa; the velocity can't be found beyond it",
+        mend="Check the column's unit and what the gauge reads",
+    )
+
+
+def _group_place(readings: Readings, group: int) -> str:
+    run = readings.runs[readings.group_run[group]]
+    return f"run {run!r} at {readings.group_lift[group] * 1e3:.3g} mm"
+
+
+def _take(areas: Areas, index: Index) -> Areas:
+    return Areas(**{name: getattr(areas, name)[index] for name in areas.__dataclass_fields__})

@@ -1,0 +1,209 @@
+"""A job as frozen data classes: SI floats and arrays, no text to parse and no files.
+
+Angles of seat and valve are in radians. Station and crank angles are labels that a person chose and
+reads back, so they stay in degrees, and their names say so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from portviz.air import RoomAir
+
+Array = npt.NDArray[np.float64]
+Index = npt.NDArray[np.intp]
+Side = Literal["intake", "exhaust"]
+GaugeReads = Literal["upstream-minus-tap", "tap-minus-downstream", "total-minus-static", "velocity"]
+
+#: Lifts nearer than this are one lift [m]; two units may write the same lift with other last digits.
+SAME_LIFT = 1e-7
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A cone cut on seat or valve: angle from the head's plane [rad] and width along the cone [m]."""
+
+    angle: float
+    width: float
+
+
+@dataclass(frozen=True)
+class Valve:
+    """The valve; lengths in metres, angles in radians from the plane of the head."""
+
+    head_diameter: float
+    stem_diameter: float
+    face_angle: float
+    face_width: float
+    margin: float
+    back_cut: Cut | None
+    underhead_angle: float
+    fillet_radius: float
+
+
+@dataclass(frozen=True)
+class Seat:
+    """The seat; lengths in metres, angles in radians; bottom cuts from the seat toward the throat."""
+
+    angle: float
+    width: float
+    outer_diameter: float
+    top_cut: Cut | None
+    bottom_cuts: tuple[Cut, ...]
+    throat_diameter: float
+
+
+@dataclass(frozen=True)
+class Bench:
+    """The bench: test pressure [Pa] and the room's air."""
+
+    test_pressure: float
+    air: RoomAir
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """The gauge at the stations.
+
+    Parameters
+    ----------
+    reads : str
+        What a reading stands for.
+    coefficient : float
+        Velocity over isentropic velocity [-].
+    accuracy : float or None
+        Standard uncertainty of one reading [Pa], or [m/s] where the gauge reads velocity.
+    """
+
+    reads: GaugeReads
+    coefficient: float
+    accuracy: float | None
+
+    @property
+    def kind(self) -> str:
+        """The kind of unit that a reading has."""
+        return "velocity" if self.reads == "velocity" else "pressure"
+
+
+@dataclass(frozen=True)
+class Stations:
+    """Stations round the valve.
+
+    Parameters
+    ----------
+    angles_deg : ndarray, shape (S,)
+        As typed [deg], anticlockwise seen from the cylinder.
+    reference : str
+        What station 0 faces, in the porter's words.
+    """
+
+    angles_deg: Array
+    reference: str
+
+    @property
+    def circle_deg(self) -> Array:
+        """Angles brought to [0, 360) [deg], shape (S,)."""
+        return np.asarray(np.mod(self.angles_deg, 360.0))
+
+
+@dataclass(frozen=True)
+class Readings:
+    """The rows of the readings table, K of them, in G groups of one run and one lift.
+
+    Parameters
+    ----------
+    runs : tuple of str
+        Names of the runs, in order of first appearance.
+    group : ndarray of int, shape (K,)
+        Each row's group.
+    station : ndarray of int, shape (K,)
+        Each row's place among the job's stations.
+    value : ndarray, shape (K,)
+        Reading [Pa], or [m/s] where the gauge reads velocity.
+    line : ndarray of int, shape (K,)
+        Line in the file.
+    group_run : ndarray of int, shape (G,)
+        Each group's place in `runs`; ascending.
+    group_lift : ndarray, shape (G,)
+        Each group's lift [m]; ascending within a run.
+    file : str
+        Name of the file, for messages.
+    """
+
+    runs: tuple[str, ...]
+    group: Index
+    station: Index
+    value: Array
+    line: Index
+    group_run: Index
+    group_lift: Array
+    file: str
+
+    def groups_of(self, run: int) -> slice:
+        """Return the groups of a run."""
+        first, last = np.searchsorted(self.group_run, [run, run + 1])
+        return slice(int(first), int(last))
+
+    def first_line(self, group: int) -> int:
+        """Return the line of a group's first row."""
+        return int(self.line[np.argmax(self.group == group)])
+
+
+@dataclass(frozen=True)
+class BenchFlow:
+    """The bench's total flow, by the readings' groups.
+
+    Parameters
+    ----------
+    flow : ndarray, shape (G,)
+        [m3/s] at bench conditions; NaN where the cell is empty.
+    test_pressure : ndarray, shape (G,)
+        [Pa]; NaN where the row has none of its own.
+    file : str
+        Name of the file, for messages.
+    """
+
+    flow: Array
+    test_pressure: Array
+    file: str
+
+
+@dataclass(frozen=True)
+class Cam:
+    """Valve lift [m] against crank angle [deg], ascending in angle, both shape (K,)."""
+
+    crank_deg: Array
+    lift: Array
+
+
+@dataclass(frozen=True)
+class DisplayUnits:
+    """The units in which a person reads this job's results: those that its files were typed in."""
+
+    length: str
+    pressure: str
+    flow: str
+    velocity: str
+
+
+@dataclass(frozen=True)
+class Job:
+    """One head, one valve and its bench data."""
+
+    folder: Path
+    title: str
+    side: Side
+    valve: Valve
+    seat: Seat
+    bench: Bench
+    gauge: Gauge
+    stations: Stations
+    units: DisplayUnits
+    readings: Readings | None = None
+    flow: BenchFlow | None = None
+    cam: Cam | None = None

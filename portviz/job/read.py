@@ -1,0 +1,253 @@
+"""From a folder of bench files to a `Job`."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from portviz.air import RoomAir
+from portviz.errors import JobError, UnitError
+from portviz.job.model import (
+    Bench,
+    Cam,
+    Cut,
+    DisplayUnits,
+    Gauge,
+    Job,
+    Seat,
+    Stations,
+    Valve,
+)
+from portviz.job.readings import FLOW_COLUMNS, READING_COLUMNS, read_bench_flow, read_readings
+from portviz.job.schema import JOB_FILE, CutTable, JobTable, validate_job_table
+from portviz.job.tables import (
+    WORKBOOK_ENDING,
+    Column,
+    Table,
+    decode,
+    numbers,
+    read_bytes,
+    read_table,
+    workbook_sheets,
+)
+from portviz.units import parse_quantity, split_quantity
+
+MAX_JOB_BYTES = 2**20
+#: Each table by name: its columns, with the kind of unit of each. The reading's kind is the gauge's.
+_CAM_COLUMNS = (Column("crank", "angle"), Column("lift", "length"))
+
+
+def read_job(folder: str | Path, *, tables: bool = True) -> Job:
+    """Read a job's folder.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The folder that holds job.toml, or job.toml itself.
+    tables : bool
+        Also read the tables; without them only the geometry is there.
+
+    Returns
+    -------
+    Job
+
+    Raises
+    ------
+    JobError
+        For the first thing in the files that is wrong.
+    """
+    folder = _job_folder(Path(folder))
+    raw = _read_toml(folder / JOB_FILE)
+    table = validate_job_table(raw)
+    stations = _stations(table)
+    gauge = _gauge(table)
+    found = _find_tables(folder) if tables else {}
+    readings_table = flow_table = readings = flow = cam = None
+    if "readings" in found:
+        readings_table = read_table(found["readings"], READING_COLUMNS[gauge.kind], "readings")
+        readings = read_readings(readings_table, gauge, stations)
+    if "flow" in found:
+        flow_table = read_table(found["flow"], FLOW_COLUMNS, "flow")
+        if readings is None:
+            raise JobError(
+                "there is total flow, but no readings at the stations",
+                file=flow_table.file,
+                mend="Add readings.csv with the columns run, lift, station, reading",
+            )
+        flow = read_bench_flow(flow_table, readings)
+    if "cam" in found:
+        cam = _cam(read_table(found["cam"], _CAM_COLUMNS, "cam"))
+    return Job(
+        folder=folder,
+        title=table.title,
+        side=table.side,
+        valve=_valve(table),
+        seat=_seat(table),
+        bench=Bench(
+            table.bench.test_pressure,
+            RoomAir(table.bench.barometer, table.bench.temperature, table.bench.humidity),
+        ),
+        gauge=gauge,
+        stations=stations,
+        units=_display_units(raw, gauge, readings_table, flow_table),
+        readings=readings,
+        flow=flow,
+        cam=cam,
+    )
+
+
+def _job_folder(path: Path) -> Path:
+    if path.name == JOB_FILE and path.is_file():
+        return path.parent
+    if not path.exists():
+        raise JobError(
+            "there is no such folder", file=str(path), expected="a job's folder", mend="Make one with: portviz new DIR"
+        )
+    if not path.is_dir():
+        raise JobError("this is a file", file=str(path), expected=f"the folder that holds {JOB_FILE}")
+    if not (path / JOB_FILE).exists():
+        raise JobError(
+            f"the folder has no {JOB_FILE}",
+            file=str(path),
+            mend=f"Make a job with: portviz new DIR, or name the folder that holds {JOB_FILE}",
+        )
+    return path
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    text = decode(read_bytes(path, MAX_JOB_BYTES, "a text file"), path.name)
+    try:
+        return tomllib.loads(text.replace("\r\n", "\n"))
+    except tomllib.TOMLDecodeError as error:
+        raise JobError(
+            f"this is not TOML: {error}",
+            file=path.name,
+            mend='A key reads: name = "value"; a quantity stands in quotes, such as width = "1.6 mm"',
+        ) from None
+    except RecursionError:
+        raise JobError("brackets are nested too deep", file=path.name) from None
+
+
+def _find_tables(folder: Path) -> dict[str, Path]:
+    """Return the file of each table that the folder has: NAME.csv, or a sheet NAME of one workbook."""
+    names = ("readings", "flow", "cam")
+    found = {name: folder / f"{name}.csv" for name in names if (folder / f"{name}.csv").exists()}
+    books = sorted(
+        path for path in folder.iterdir() if path.suffix.lower() == WORKBOOK_ENDING and not path.name.startswith("~$")
+    )
+    from_book: dict[str, Path] = {}
+    for book in books:
+        for sheet in workbook_sheets(book):
+            name = sheet.strip().lower()
+            if name not in names:
+                continue
+            other = found.get(name) or from_book.get(name)
+            if other is not None:
+                raise JobError(
+                    f"the table {name} is there twice",
+                    file=book.name,
+                    place=f"sheet {sheet}",
+                    value=other.name,
+                    expected="one place for each table",
+                    mend="Take one of the two away",
+                )
+            from_book[name] = book
+    if books and not from_book and "readings" not in found:
+        # Without openpyxl no sheet can be seen: reading one says what to install.
+        read_table(books[0], (), "readings")
+    return found | from_book
+
+
+def _valve(table: JobTable) -> Valve:
+    valve, seat = table.valve, table.seat
+    return Valve(
+        head_diameter=valve.head_diameter,
+        stem_diameter=valve.stem_diameter,
+        face_angle=seat.angle if valve.face_angle is None else valve.face_angle,
+        face_width=1.25 * seat.width if valve.face_width is None else valve.face_width,
+        margin=valve.margin,
+        back_cut=_cut(valve.back_cut),
+        underhead_angle=valve.underhead_angle,
+        fillet_radius=valve.fillet_radius,
+    )
+
+
+def _seat(table: JobTable) -> Seat:
+    seat = table.seat
+    return Seat(
+        angle=seat.angle,
+        width=seat.width,
+        outer_diameter=table.valve.head_diameter if seat.outer_diameter is None else seat.outer_diameter,
+        top_cut=_cut(seat.top_cut),
+        bottom_cuts=tuple(Cut(cut.angle, cut.width) for cut in seat.bottom_cuts),
+        throat_diameter=seat.throat_diameter,
+    )
+
+
+def _cut(cut: CutTable | None) -> Cut | None:
+    return None if cut is None else Cut(cut.angle, cut.width)
+
+
+def _gauge(table: JobTable) -> Gauge:
+    gauge = Gauge(table.gauge.reads, table.gauge.coefficient, None)
+    if table.gauge.accuracy is None:
+        return gauge
+    place = {"file": JOB_FILE, "place": "gauge.accuracy", "value": table.gauge.accuracy}
+    try:
+        accuracy = parse_quantity(table.gauge.accuracy, gauge.kind)
+    except UnitError as error:
+        raise JobError(str(error), **place) from None
+    if not accuracy > 0.0:
+        raise JobError("the accuracy must be larger than zero", **place)
+    return Gauge(gauge.reads, gauge.coefficient, accuracy)
+
+
+def _stations(table: JobTable) -> Stations:
+    stations = Stations(np.array(table.stations.angles, dtype=float), table.stations.reference)
+    order = np.argsort(stations.circle_deg, kind="stable")
+    circle = stations.circle_deg[order]
+    apart = np.diff(circle, append=circle[0] + 360.0)
+    if np.any(apart < 1e-6):
+        first = int(np.argmax(apart < 1e-6))
+        pair = [stations.angles_deg[order[(first + step) % len(order)]] for step in (0, 1)]
+        raise JobError(
+            "the same station is listed twice",
+            file=JOB_FILE,
+            place="stations.angles",
+            value=f"{pair[0]:g} and {pair[1]:g}",
+            expected="each angle once (360 is 0)",
+        )
+    return stations
+
+
+def _display_units(raw: dict[str, Any], gauge: Gauge, readings: Table | None, flow: Table | None) -> DisplayUnits:
+    length = split_quantity(raw["valve"]["head_diameter"], "length")[1]
+    if readings is not None:
+        length = readings.units["lift"]
+    pressure = split_quantity(raw["bench"]["test_pressure"], "pressure")[1]
+    imperial = length.lower() not in ("mm", "cm", "m")
+    velocity = "ft/s" if imperial else "m/s"
+    if readings is not None:
+        if gauge.kind == "velocity":
+            velocity = readings.units["reading"]
+        else:
+            pressure = readings.units["reading"]
+    volume = flow.units["flow"] if flow is not None else ("cfm" if imperial else "l/s")
+    return DisplayUnits(length, pressure, volume, velocity)
+
+
+def _cam(table: Table) -> Cam:
+    crank = np.degrees(numbers(table, "crank", "angle"))
+    lift = numbers(table, "lift", "length")
+    negative = lift < 0.0
+    if negative.any():
+        raise table.error(int(np.argmax(negative)), "lift", "a lift can't be negative")
+    turned = np.diff(crank) <= 0.0
+    if turned.any():
+        raise table.error(
+            int(np.argmax(turned)) + 1, "crank", "crank angles must rise from row to row", expected="a larger angle"
+        )
+    return Cam(crank, lift)

@@ -1,0 +1,191 @@
+"""The readings and flow tables: rows of text become arrays that point into the job's runs, lifts and stations."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from portviz.errors import JobError, nearest_name
+from portviz.job.model import SAME_LIFT, Array, BenchFlow, Gauge, Index, Readings, Stations
+from portviz.job.tables import Column, Table, numbers
+
+READING_COLUMNS = {
+    kind: (
+        Column("run"),
+        Column("lift", "length"),
+        Column("station"),
+        Column("reading", kind),
+        Column("note", required=False),
+    )
+    for kind in ("pressure", "velocity")
+}
+FLOW_COLUMNS = (
+    Column("run"),
+    Column("lift", "length"),
+    Column("flow", "flow"),
+    Column("test_pressure", "pressure", required=False),
+    Column("note", required=False),
+)
+#: Fewest stations that show a pattern round the valve.
+LEAST_STATIONS = 3
+
+
+def read_readings(table: Table, gauge: Gauge, stations: Stations) -> Readings:
+    """Return the readings table in SI, each row at its run, lift and station.
+
+    Raises
+    ------
+    JobError
+        For a negative lift, a station that the job does not have, an empty run name, or fewer than
+        three stations at a lift.
+    """
+    runs, run = _runs(table)
+    lifts, lift = _lift_levels(_lift_column(table))
+    station = _station_places(table, stations)
+    value = numbers(table, "reading", gauge.kind)
+    keys, group = np.unique(run * len(lifts) + lift, return_inverse=True)
+    group_run, group_lift = np.divmod(keys, len(lifts))
+    readings = Readings(runs, group, station, value, table.lines, group_run, lifts[group_lift], table.file)
+    _require_stations(readings, table, len(stations.angles_deg))
+    return readings
+
+
+def read_bench_flow(table: Table, readings: Readings) -> BenchFlow:
+    """Return the flow table in SI, by the readings' groups.
+
+    Raises
+    ------
+    JobError
+        For a row without readings, readings without a row, a row that is there twice, a negative
+        flow or a test pressure that is not above zero.
+    """
+    row_group = _row_groups(table, readings)
+    flow = numbers(table, "flow", "flow", blank=True)
+    if np.any(flow < 0.0):
+        raise table.error(int(np.argmax(flow < 0.0)), "flow", "a flow can't be negative")
+    pressure = np.full(len(table), np.nan)
+    if "test_pressure" in table.cells:
+        pressure = numbers(table, "test_pressure", "pressure", blank=True)
+        if np.any(pressure <= 0.0):
+            row = int(np.argmax(pressure <= 0.0))
+            raise table.error(row, "test_pressure", "a test pressure must be larger than zero")
+    _require_each_once(table, row_group, readings)
+    by_group = np.argsort(row_group)
+    return BenchFlow(flow[by_group], pressure[by_group], table.file)
+
+
+def _row_groups(table: Table, readings: Readings) -> Index:
+    """Return the group of each row of the flow table."""
+    names, name = _runs(table)
+    place = {run: index for index, run in enumerate(readings.runs)}
+    for code, each in enumerate(names):
+        if each not in place:
+            near = nearest_name(each, readings.runs)
+            raise table.error(
+                int(np.argmax(name == code)),
+                "run",
+                f"this run has no readings in {readings.file}",
+                expected=f"one of {', '.join(readings.runs[:12])}",
+                mend=f"Did you mean {near}?" if near else None,
+            )
+    run = np.array([place[each] for each in names], dtype=np.intp)[name]
+    lift = _lift_column(table)
+    # Groups ascend in run, then lift: one number that ascends with them finds the nearest of the run.
+    span = 1.0 + max(float(readings.group_lift.max()), float(lift.max()))
+    ladder = readings.group_run * span + readings.group_lift
+    after = np.clip(np.searchsorted(ladder, run * span + lift - SAME_LIFT), 0, len(ladder) - 1)
+    stray = (readings.group_run[after] != run) | (np.abs(readings.group_lift[after] - lift) > SAME_LIFT)
+    if stray.any():
+        row = int(np.argmax(stray))
+        raise table.error(
+            row,
+            "lift",
+            f"run {names[name[row]]!r} has no readings at this lift in {readings.file}",
+            mend="Read the stations at this lift too, or take the row away",
+        )
+    return np.asarray(after, dtype=np.intp)
+
+
+def _require_each_once(table: Table, row_group: Index, readings: Readings) -> None:
+    order = np.argsort(row_group, kind="stable")
+    twice = np.flatnonzero(np.diff(row_group[order]) == 0)
+    if twice.size:
+        first, second = order[twice[0]], order[twice[0] + 1]
+        raise table.error(
+            int(second),
+            "lift",
+            f"this run and lift are already in line {table.lines[first]}",
+            mend="Keep one row for each run and lift",
+        )
+    lost = np.setdiff1d(np.arange(len(readings.group_lift)), row_group)
+    if lost.size:
+        group = int(lost[0])
+        raise JobError(
+            f"there is no flow row for run {readings.runs[readings.group_run[group]]!r} at the lift of "
+            f"{readings.group_lift[group] * 1e3:g} mm, which has readings in {readings.file}, "
+            f"line {readings.first_line(group)}",
+            file=table.file,
+            mend="Add the row; leave its flow cell empty where the total flow was not measured",
+        )
+
+
+def _runs(table: Table) -> tuple[tuple[str, ...], Index]:
+    """Return the names of the runs in order of first appearance, and each row's place among them."""
+    cells = list(map(str.strip, table.cells["run"]))
+    codes = {name: place for place, name in enumerate(dict.fromkeys(cells))}
+    if "" in codes:
+        raise table.error(cells.index(""), "run", "this cell is empty", expected="the name of a run")
+    return tuple(codes), np.fromiter(map(codes.__getitem__, cells), dtype=np.intp, count=len(cells))
+
+
+def _lift_column(table: Table) -> Array:
+    lift = numbers(table, "lift", "length")
+    if np.any(lift < 0.0):
+        raise table.error(int(np.argmax(lift < 0.0)), "lift", "a lift can't be negative")
+    return lift
+
+
+def _lift_levels(lift: Array) -> tuple[Array, Index]:
+    """Return the distinct lifts [m] and each row's place among them."""
+    values, place = np.unique(lift, return_inverse=True)
+    level = np.concatenate([[0], np.cumsum(np.diff(values) > SAME_LIFT)])
+    first = np.concatenate([[True], np.diff(level) > 0])
+    return values[first], np.asarray(level[place], dtype=np.intp)
+
+
+def _station_places(table: Table, stations: Stations) -> Index:
+    angle = np.mod(numbers(table, "station"), 360.0)
+    circle = stations.circle_deg
+    order = np.argsort(circle)
+    # The circle is laid out with its first station once more behind the last, so that 359.9999999 finds 0.
+    around = np.append(circle[order], circle[order[0]] + 360.0)
+    after = np.searchsorted(around, angle)
+    after = np.minimum(after, len(order))
+    before = np.maximum(after - 1, 0)
+    nearer = np.where(np.abs(around[before] - angle) < np.abs(around[after] - angle), before, after)
+    off = np.abs(around[nearer] - angle) > 1e-6
+    if off.any():
+        row = int(np.argmax(off))
+        listed = ", ".join(f"{each:g}" for each in stations.angles_deg[:24])
+        raise table.error(
+            row,
+            "station",
+            "the job has no such station",
+            expected=f"one of {listed} (stations.angles of job.toml)",
+        )
+    return np.asarray(order[nearer % len(order)], dtype=np.intp)
+
+
+def _require_stations(readings: Readings, table: Table, station_count: int) -> None:
+    seen = np.unique(readings.group * station_count + readings.station) // station_count
+    count = np.bincount(seen, minlength=len(readings.group_lift))
+    few = count < LEAST_STATIONS
+    if few.any():
+        group = int(np.argmax(few))
+        row = int(np.argmax(readings.group == group))
+        raise JobError(
+            f"run {readings.runs[readings.group_run[group]]!r} has readings at only {count[group]} station(s) at the "
+            f"lift of {table.cells['lift'][row].strip()} {table.units['lift']}",
+            file=table.file,
+            place=f"line {table.lines[row]}",
+            expected=f"at least {LEAST_STATIONS} stations, or the pattern round the valve can't be found",
+        )

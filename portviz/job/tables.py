@@ -1,0 +1,340 @@
+"""Tables as spreadsheets leave them: comma, semicolon or tab; UTF-8 with or without mark; or a workbook.
+
+A header names each column and, in square brackets, its unit. Cells stay text here until `numbers`
+turns a column into SI floats; every complaint names file, line, column and value.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from portviz.errors import JobError, UnitError, nearest_name
+from portviz.job.model import Array, Index
+from portviz.units import unit_factor, units_that_fit
+
+#: Larger tables are refused: a bench's readings fill kilobytes, and two million rows fit in this.
+MAX_TABLE_BYTES = 64 * 2**20
+WORKBOOK_ENDING = ".xlsx"
+
+_HEADER = re.compile(r"\s*([^\[\]]*?)\s*(?:\[\s*([^\[\]]*?)\s*\])?\s*\Z", re.DOTALL)
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column that a table may have: its name, the kind of its unit (None: plain), and if it must be there."""
+
+    name: str
+    kind: str | None = None
+    required: bool = True
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table's cells as text, by column.
+
+    Parameters
+    ----------
+    file : str
+        Name for messages.
+    cells : mapping of str to sequence of str
+        By column name; all of one length.
+    units : dict of str to str
+        Unit of each column that has one.
+    lines : ndarray of int
+        Line in the file of each row.
+    decimal_comma : bool
+        True where numbers may be written with a comma.
+    """
+
+    file: str
+    cells: Mapping[str, Sequence[str]]
+    units: dict[str, str]
+    lines: Index
+    decimal_comma: bool
+
+    def __len__(self) -> int:
+        return len(self.lines)
+
+    def place(self, row: int, column: str) -> str:
+        """Return the place of a cell, in words."""
+        return f"line {self.lines[row]}, column {column}"
+
+    def error(self, row: int, column: str, problem: str, **words: str | None) -> JobError:
+        """Return the error for a cell."""
+        return JobError(problem, file=self.file, place=self.place(row, column), value=self.cells[column][row], **words)
+
+
+def read_bytes(path: Path, limit: int, what: str) -> bytes:
+    """Return a file's content, or raise JobError saying why it can't be read."""
+    try:
+        if path.is_dir():
+            raise JobError("this is a folder, not a file", file=path.name, expected=what)
+        size = path.stat().st_size
+        if size > limit:
+            raise JobError(
+                "the file is too large",
+                file=path.name,
+                value=f"{size / 2**20:.0f} MB",
+                expected=f"{what} of at most {limit / 2**20:.0f} MB",
+            )
+        return path.read_bytes()
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise JobError(f"the file can't be read: {reason}", file=path.name, expected=what) from None
+
+
+def decode(content: bytes, file: str) -> str:
+    """Return UTF-8 text, with or without byte order mark."""
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise JobError(
+            "the file is written in UTF-16", file=file, expected="UTF-8", mend="Save it as 'CSV UTF-8' or plain UTF-8"
+        )
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise JobError(
+            f"byte {content[error.start]:#04x} is not UTF-8 text",
+            file=file,
+            place=f"line {line}",
+            expected="UTF-8 text",
+            mend="Save the file as 'CSV UTF-8' or plain UTF-8",
+        ) from None
+    if "\0" in text:
+        line = text.count("\n", 0, text.index("\0")) + 1
+        raise JobError("the file holds a zero byte and is no text", file=file, place=f"line {line}")
+    return text
+
+
+def read_table(path: Path, columns: Sequence[Column], sheet: str | None = None) -> Table:
+    """Return a table's cells.
+
+    Parameters
+    ----------
+    path : Path
+        A text table, or a workbook with one sheet for each table.
+    columns : sequence of Column
+        What the table must or may have.
+    sheet : str, optional
+        The sheet, where `path` is a workbook.
+
+    Raises
+    ------
+    JobError
+        For anything that can't be understood.
+    """
+    if path.suffix.lower() == WORKBOOK_ENDING:
+        rows, lines = _workbook_rows(path, sheet or "")
+        file, separator = f"{path.name}, sheet {sheet}", ""
+    else:
+        file = path.name
+        text = decode(read_bytes(path, MAX_TABLE_BYTES, "a table"), file)
+        rows, lines, separator = _text_rows(text, file, columns)
+    first = next((index for index, row in enumerate(rows) if any(map(str.strip, row))), None)
+    if first is None:
+        raise JobError("the table is empty", file=file, expected=f"a header with {_named(columns)}")
+    names, units = _header(rows[first], columns, file, int(lines[first]))
+    body, lines = _body(rows[first + 1 :], lines[first + 1 :], len(names), file)
+    if not body:
+        raise JobError("the table has a header but no rows", file=file, expected="at least one row")
+    by_place = list(zip(*body, strict=True))
+    cells = {name: by_place[index] for index, name in enumerate(names) if name}
+    return Table(file, cells, units, lines, decimal_comma=separator != ",")
+
+
+def _named(columns: Sequence[Column]) -> str:
+    return ", ".join(f"{each.name} [unit]" if each.kind else each.name for each in columns if each.required)
+
+
+def _text_rows(text: str, file: str, columns: Sequence[Column]) -> tuple[list[list[str]], Index, str]:
+    header = next((line for line in text.splitlines() if line.strip(" \t,;")), "")
+    separator = _sniffed(header, columns)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    try:
+        rows = list(reader)
+    except csv.Error as error:
+        raise JobError(
+            f"the table can't be split into cells: {error}", file=file, place=f"line {reader.line_num}"
+        ) from None
+    if reader.line_num == len(rows):
+        return rows, np.arange(1, len(rows) + 1), separator
+    # Cells with line ends inside: read again, keeping the line on which each row ends.
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    return rows, np.array([reader.line_num for _ in reader], dtype=np.intp), separator
+
+
+def _sniffed(header: str, columns: Sequence[Column]) -> str:
+    """Return the separator that splits the header into the most columns that we know."""
+    known = {each.name for each in columns}
+
+    def score(separator: str) -> tuple[int, int]:
+        cells = next(csv.reader([header], delimiter=separator), [])
+        names = [_split_header(cell)[0] for cell in cells]
+        return sum(name in known for name in names), len(cells)
+
+    return max(",;\t", key=score)
+
+
+def _split_header(cell: str) -> tuple[str, str | None]:
+    match = _HEADER.match(cell)
+    if match is None:
+        return " ".join(cell.lower().split()), None
+    return " ".join(match[1].lower().split()).replace(" ", "_"), match[2]
+
+
+def _header(cells: Sequence[str], columns: Sequence[Column], file: str, line: int) -> tuple[list[str], dict[str, str]]:
+    known = {each.name: each for each in columns}
+    names: list[str] = []
+    units: dict[str, str] = {}
+    for number, cell in enumerate(cells, start=1):
+        name, unit = _split_header(cell)
+        place = f"line {line}, column {number}"
+        if not name:
+            names.append("")
+            continue
+        if name not in known:
+            near = nearest_name(name, known)
+            raise JobError(
+                "unknown column",
+                file=file,
+                place=place,
+                value=cell.strip(),
+                expected=f"one of {', '.join(known)}",
+                mend=f"Did you mean {near}?" if near else None,
+            )
+        if name in names:
+            raise JobError("this column is there twice", file=file, place=place, value=cell.strip())
+        kind = known[name].kind
+        if kind is not None:
+            fits = f"a unit in square brackets, such as {name} [{units_that_fit(kind).split(',')[0]}]"
+            if not unit:
+                raise JobError("this column has no unit", file=file, place=place, value=cell.strip(), expected=fits)
+            try:
+                unit_factor(unit, kind)
+            except UnitError as error:
+                raise JobError(str(error), file=file, place=place, value=cell.strip(), expected=fits) from None
+            units[name] = unit
+        names.append(name)
+    missing = [each for each in columns if each.required and each.name not in names]
+    if missing:
+        raise JobError(
+            f"the column {missing[0].name} is missing",
+            file=file,
+            place=f"line {line}",
+            value=", ".join(cell.strip() for cell in cells)[:120],
+            expected=f"a header with {_named(columns)}",
+        )
+    while names and not names[-1]:
+        names.pop()
+    return names, units
+
+
+def _body(rows: list[list[str]], lines: Index, width: int, file: str) -> tuple[list[list[str]], Index]:
+    """Return rows of one width: blank ones left out, trailing blank cells cut, short rows filled up."""
+    if set(map(len, rows)) == {width} and all(row[0] and not row[0].isspace() for row in rows):
+        return rows, lines
+    kept, at = [], []
+    for row, line in zip(rows, lines, strict=True):
+        if not any(map(str.strip, row)):
+            continue
+        if any(map(str.strip, row[width:])):
+            raise JobError(
+                f"this row has {len(row)} cells, the header {width}",
+                file=file,
+                place=f"line {line}",
+                value=", ".join(row),
+                mend="Check for a decimal comma in a comma-separated table, or a stray separator",
+            )
+        kept.append([*row[:width], *[""] * (width - len(row))])
+        at.append(line)
+    return kept, np.array(at, dtype=np.intp)
+
+
+def _workbook_rows(path: Path, sheet: str) -> tuple[list[list[str]], Index]:
+    try:
+        import openpyxl
+    except ImportError:
+        raise JobError(
+            "reading a workbook needs the package openpyxl",
+            file=path.name,
+            mend='Install it with: pip install "portviz[excel]", or save each sheet as CSV UTF-8',
+        ) from None
+    content = read_bytes(path, MAX_TABLE_BYTES, "a workbook")
+    try:
+        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+        rows = [[_cell_text(cell) for cell in row] for row in book[sheet].iter_rows(values_only=True)]
+    except Exception as error:
+        raise JobError(
+            f"the workbook can't be read: {type(error).__name__}", file=path.name, expected="an .xlsx workbook"
+        ) from None
+    return rows, np.arange(1, len(rows) + 1)
+
+
+def workbook_sheets(path: Path) -> list[str]:
+    """Return the names of a workbook's sheets."""
+    try:
+        import openpyxl
+    except ImportError:
+        return []
+    try:
+        return list(openpyxl.load_workbook(path, read_only=True).sheetnames)
+    except Exception as error:
+        raise JobError(
+            f"the workbook can't be read: {type(error).__name__}", file=path.name, expected="an .xlsx workbook"
+        ) from None
+
+
+def _cell_text(value: object) -> str:
+    return "" if value is None else str(value)
+
+
+def numbers(table: Table, column: str, kind: str | None = None, *, blank: bool = False) -> Array:
+    """Return a column as floats, in SI where it has a unit.
+
+    Parameters
+    ----------
+    table : Table
+    column : str
+    kind : str, optional
+        The kind of its unit; None for plain numbers.
+    blank : bool
+        Allow empty cells, which become NaN.
+
+    Raises
+    ------
+    JobError
+        For the first cell that is no finite number.
+    """
+    cells = table.cells[column]
+    try:
+        values = np.fromiter(map(float, cells), dtype=float, count=len(cells))
+        plain = bool(np.isfinite(values).all()) and "_" not in "".join(cells)
+    except ValueError:
+        plain = False
+    if not plain:
+        values = np.array([_number(table, row, column, blank) for row in range(len(cells))])
+    return values * unit_factor(table.units[column], kind) if kind else values
+
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+
+
+def _number(table: Table, row: int, column: str, blank: bool) -> float:
+    text = table.cells[column][row].strip()
+    if blank and not text:
+        return float("nan")
+    if table.decimal_comma and text.count(",") == 1 and "." not in text:
+        text = text.replace(",", ".")
+    if _NUMBER.fullmatch(text) and np.isfinite(float(text)):
+        return float(text)
+    if not text:
+        raise table.error(row, column, "this cell is empty", expected="a number")
+    mend = "Units stand in the header, not in the cells" if re.match(r"[\d.,+-]+\s*[a-zA-Z%]", text) else None
+    raise table.error(row, column, "this is not a finite number", expected="a number such as 12.5", mend=mend)
