@@ -162,8 +162,9 @@ class RunField:
             )
         nearest = int(np.argmin(np.abs(self.lifts - lift)))
         if self._over_lift is None or abs(self.lifts[nearest] - lift) <= SAME_LIFT:
-            return self.values[nearest]
-        return _within(self._over_lift(lift), self.lifts, self.values, np.asarray(lift))
+            return np.asarray(self.values[nearest])
+        between = np.asarray(self._over_lift(lift), dtype=float)
+        return _within(between, self.lifts, self.values, np.asarray(lift))
 
     @property
     def limits(self) -> tuple[float, float]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from portviz.distribution.areas import Areas
 from portviz.distribution.reduce import Reduction
-from portviz.job.model import Array
+from portviz.job.model import Array, Job
 
 FORMAT = 1
 Document = dict[str, Any]
@@ -116,3 +116,25 @@ def station_rows(reduction: Reduction) -> list[Document]:
     if job.gauge.kind == "velocity":
         columns["reading_pa"] = [None] * len(stations.station)
     return _rows(columns)
+
+
+def check_document(job: Job, warnings: list[str]) -> Document:
+    """Return what `check --json` prints."""
+    readings = job.readings
+    runs = []
+    if readings is not None:
+        runs = [
+            {"run": name, "lifts_m": readings.group_lift[readings.groups_of(place)].tolist()}
+            for place, name in enumerate(readings.runs)
+        ]
+    return {
+        "format": FORMAT,
+        "title": job.title,
+        "side": job.side,
+        "warnings": warnings,
+        "stations_deg": job.stations.angles_deg.tolist(),
+        "readings": 0 if readings is None else len(readings.value),
+        "runs": runs,
+        "has_flow": job.flow is not None,
+        "has_cam": job.cam is not None,
+    }

@@ -108,8 +108,9 @@ def valve_parts(design: dict[str, Any]) -> list[Part]:
     # The fillet's centre: one radius off the stem, and one radius off the under-head cone, square to it.
     radius = design["fillet_radius"]
     centre_r = stem + radius
-    on_cone = centre_r - radius * math.sin(under), back[1] + (back[0] - centre_r + radius * math.sin(under)) * math.tan(
-        under
+    on_cone = (
+        centre_r - radius * math.sin(under),
+        back[1] + (back[0] - centre_r + radius * math.sin(under)) * math.tan(under),
     )
     centre = (centre_r, on_cone[1] + radius * math.cos(under))
     on_stem = (stem, centre[1])
@@ -158,9 +159,7 @@ def sampled_passages(design: dict[str, Any], lift: float, spacing: float) -> tup
     """Least gap and throat area over all pairs of points that stand at most `spacing` apart on each part."""
     least = {True: math.inf, False: math.inf}
     for wall, valve, is_gap in _pairs(design, lift):
-        ends = [
-            part.at(np.linspace(0.0, 1.0, max(math.ceil(part.length / spacing), 1) + 1)) for part in (wall, valve)
-        ]
+        ends = [part.at(np.linspace(0.0, 1.0, max(math.ceil(part.length / spacing), 1) + 1)) for part in (wall, valve)]
         least[is_gap] = min(least[is_gap], float(np.min(area(ends[0][:, None], ends[1][None, :]))))
     return least[True], least[False]
 

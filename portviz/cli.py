@@ -1,0 +1,323 @@
+"""The commands: each parses, calls and prints. Heavy modules are imported where a command needs them."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+from cyclopts import App, CycloptsError, Parameter
+
+from portviz import __version__
+from portviz.errors import UnitError, UsageError, nearest_name
+
+if TYPE_CHECKING:
+    from portviz.distribution.reduce import Reduction
+    from portviz.job.model import Job
+
+CAUTION = (
+    "Grinding a valve or seat wrong can burn the valve, or drop it. The limits of the valve's and seat's makers "
+    "and licensed practice come first; these numbers describe air on a bench and permit nothing."
+)
+
+app = App(
+    name="portviz",
+    version=__version__,
+    version_flags=["--version"],
+    help_flags=["--help", "-h"],
+    help="Where the air leaves the valve: flow-bench readings mapped onto the valve's curtain, in numbers and in 3D.",
+    help_epilogue=f"A job is a folder with job.toml, readings.csv, flow.csv. Start with: portviz demo\n\n{CAUTION}",
+    help_format="plaintext",
+    result_action="return_value",
+)
+
+JobFolder = Annotated[Path, Parameter(help="The job's folder.")]
+AsJson = Annotated[bool, Parameter("--json", negative=(), help="Print one JSON document in SI instead of tables.")]
+RunName = Annotated[str | None, Parameter(help="The run; without it, all of them or the first.")]
+Overwrite = Annotated[bool, Parameter(negative=(), help="Replace the file if it is there already.")]
+
+
+def run(arguments: list[str] | None = None) -> int:
+    """Run a command line and return its exit code; portviz's own errors pass through."""
+    try:
+        result = app(arguments, exit_on_error=False, print_error=False)
+    except CycloptsError as error:
+        raise UsageError(f"{str(error).strip()} See: portviz --help") from None
+    return result if isinstance(result, int) else 0
+
+
+@app.command
+def demo(
+    *,
+    into: Annotated[Path, Parameter(help="The folder to copy the demo job to.")] = Path("portviz-demo"),
+    pictures: Annotated[bool, Parameter(negative=(), help="Write pictures instead of opening the window.")] = False,
+) -> int:
+    """Copy an invented demo job, check and summarise it, and open the window (or write pictures)."""
+    from portviz.job.demo import demo_folder
+    from portviz.job.write import copy_folder
+
+    if into.exists():
+        _say(f"{into} is there already and is used as it is.")
+    else:
+        copy_folder(demo_folder(), into)
+        _say(f"The demo job is copied to {into}. Its data is invented.")
+    check(into)
+    summary(into)
+    from portviz.scene.display import display_available
+
+    if pictures or not display_available():
+        return _demo_pictures(into)
+    _say(f"The window opens; close it to go on. Again with: portviz view {into}")
+    return view(into)
+
+
+def _demo_pictures(folder: Path) -> int:
+    """Write the demo's pictures and say where they are."""
+    from portviz.scene.picture import write_pictures
+
+    job = _read(folder)
+    written = write_pictures(_reduction(job), folder)
+    _say("There is no window here, so these pictures are written instead:")
+    for path in written:
+        _say(f"  {path}")
+    return 0
+
+
+@app.command
+def new(folder: Annotated[Path, Parameter(name="DIR", help="The folder to make.")], *, json: AsJson = False) -> None:
+    """Make a commented template job to fill in."""
+    from portviz.job.demo import template_folder
+    from portviz.job.write import copy_folder
+
+    files = copy_folder(template_folder(), folder)
+    if json:
+        _print_json({"format": 1, "warnings": [], "folder": str(folder), "files": [file.name for file in files]})
+        return
+    _say(f"Made {folder} with {', '.join(file.name for file in files)}. Its numbers are placeholders.")
+    _say(f"Fill in your own, then: portviz check {folder}")
+
+
+@app.command
+def check(job: JobFolder, *, json: AsJson = False) -> None:
+    """Read the whole job and say what is there, and what is wrong with it."""
+    from portviz.distribution.areas import job_profiles
+    from portviz.distribution.notes import geometry_warnings, reduction_warnings, room_warnings
+
+    read = _read(job)
+    if read.readings is None:
+        warnings = room_warnings(read) + geometry_warnings(job_profiles(read))
+    else:
+        warnings = reduction_warnings(_reduction(read))
+    if json:
+        from portviz.report.machine import check_document
+
+        _print_json(check_document(read, warnings), warnings)
+        return
+    from portviz.report.tables import check_table
+
+    _warn(warnings)
+    _print(check_table(read))
+    _say("No errors." if not warnings else f"No errors; {len(warnings)} warning(s).")
+
+
+@app.command
+def area(
+    job: JobFolder,
+    *,
+    lifts: Annotated[str, Parameter(help='Lifts with units, comma-separated: "0.5 mm, 1 mm, 8 mm".')],
+    json: AsJson = False,
+) -> None:
+    """Print curtain, textbook and exact passage areas at given lifts."""
+    from portviz.distribution.areas import areas_at, job_profiles
+    from portviz.distribution.notes import geometry_warnings
+
+    at = [_lift(text) for text in lifts.split(",")]
+    read = _read(job, tables=False)
+    profiles = job_profiles(read)
+    areas, warnings = areas_at(read, profiles, at), geometry_warnings(profiles)
+    if json:
+        from portviz.report.machine import area_document
+
+        _print_json(area_document(areas, warnings), warnings)
+        return
+    from portviz.report.tables import area_table
+
+    _warn(warnings)
+    _print(area_table(read, areas))
+
+
+@app.command
+def summary(
+    job: JobFolder,
+    *,
+    run: RunName = None,
+    stations: Annotated[bool, Parameter(negative=(), help="Add a table of the stations at each lift.")] = False,
+    csv: Annotated[Path | None, Parameter(help="Write all results as a table to this file (SI units).")] = None,
+    overwrite: Overwrite = False,
+    json: AsJson = False,
+) -> None:
+    """Print flow, coefficients, closure and the pattern round the valve at each lift."""
+    from portviz.distribution.notes import reduction_warnings
+
+    reduction = _reduction(_read(job))
+    runs = _runs(reduction, run)
+    warnings = reduction_warnings(reduction)
+    if csv is not None:
+        from portviz.job.write import write_text
+        from portviz.report.rows import summary_csv
+
+        write_text(csv, summary_csv(reduction, runs), overwrite=overwrite)
+    if json:
+        from portviz.report.machine import summary_document
+
+        _print_json(summary_document(reduction, runs, warnings), warnings)
+        return
+    from portviz.report.tables import summary_tables
+
+    _warn(warnings)
+    _print(summary_tables(reduction, runs, stations=stations))
+    if csv is not None:
+        _say(f"Written: {csv}")
+
+
+@app.command
+def view(
+    job: JobFolder,
+    *,
+    run: RunName = None,
+    lift: Annotated[str | None, Parameter(help='The lift to begin with, such as "8 mm".')] = None,
+    field: Annotated[str, Parameter(help="velocity, velocity-ratio, mach, flow-per-degree or drop.")] = "velocity",
+    camera: Annotated[str, Parameter(help="three-quarter, cylinder, port or section.")] = "three-quarter",
+    picture: Annotated[Path | None, Parameter(help="Write this .png instead of opening a window.")] = None,
+    size: Annotated[str, Parameter(help="Width and height of window or picture in pixels.")] = "1280x800",
+    overwrite: Overwrite = False,
+) -> int:
+    """Show valve, seat and the coloured curtain in a window, with a slider for the lift."""
+    from portviz.scene.display import start_probe
+
+    width, height = _size(size)
+    lift_m = None if lift is None else _lift(lift)
+    if picture is not None:
+        from portviz.job.write import require_free
+        from portviz.scene.picture import require_picture_name
+
+        require_picture_name(picture)
+        require_free(picture, overwrite=overwrite)
+    # The probe runs in a child process while this one reads and computes.
+    probe = start_probe(off_screen=picture is not None)
+    reduction = _reduction(_read(job))
+    place = _runs(reduction, run)[0]
+    from portviz.distribution.notes import reduction_warnings
+    from portviz.scene.state import view_state
+
+    _warn(reduction_warnings(reduction))
+    state = view_state(reduction, place, lift_m, field, camera)
+    if picture is not None:
+        from portviz.scene.picture import write_picture
+
+        _say(f"Written: {write_picture(state, picture, (width, height), probe, overwrite=overwrite)}")
+        return 0
+    from portviz.scene.window import open_window
+
+    open_window(state, (width, height), probe)
+    return 0
+
+
+@app.command
+def export(
+    job: JobFolder,
+    file: Annotated[Path, Parameter(name="FILE", help="A .stl, .ply or .vtp file to write.")],
+    *,
+    part: Annotated[str, Parameter(help="curtain, valve or seat.")] = "curtain",
+    run: RunName = None,
+    lift: Annotated[
+        str | None, Parameter(help='The lift, such as "8 mm"; the greatest measured one by default.')
+    ] = None,
+    overwrite: Overwrite = False,
+) -> None:
+    """Write curtain, valve or seat as a mesh in millimetres; .vtp carries all fields of the curtain."""
+    from portviz.scene.export import write_mesh
+
+    reduction = _reduction(_read(job))
+    place = _runs(reduction, run)[0]
+    lift_m = None if lift is None else _lift(lift)
+    _say(f"Written: {write_mesh(reduction, place, lift_m, part, file, overwrite=overwrite)}")
+
+
+@app.command
+def schema() -> None:
+    """Print the JSON Schema of job.toml, for editors that complete and check it."""
+    import json
+
+    from portviz.job.schema import job_json_schema
+
+    print(json.dumps(job_json_schema(), indent=2))
+
+
+def _read(folder: Path, *, tables: bool = True) -> Job:
+    from portviz.job.read import read_job
+
+    return read_job(folder, tables=tables)
+
+
+def _reduction(job: Job) -> Reduction:
+    from portviz.distribution.reduce import reduce_job
+
+    return reduce_job(job)
+
+
+def _lift(text: str) -> float:
+    from portviz.units import parse_quantity
+
+    try:
+        lift = parse_quantity(text, "length")
+    except UnitError as error:
+        raise UsageError(f"lift: {error}") from None
+    if lift < 0.0:
+        raise UsageError(f"lift: {text.strip()} is negative; a lift is zero or more")
+    return lift
+
+
+def _runs(reduction: Reduction, name: str | None) -> list[int]:
+    """Return the places of the runs asked for: the named one, or all."""
+    if name is None:
+        return list(range(len(reduction.runs)))
+    if name not in reduction.runs:
+        near = nearest_name(name, reduction.runs)
+        hint = f" Did you mean {near!r}?" if near else ""
+        raise UsageError(f"run: there is no run {name!r}; the job has {', '.join(map(repr, reduction.runs))}.{hint}")
+    return [reduction.runs.index(name)]
+
+
+def _size(text: str) -> tuple[int, int]:
+    parts = text.lower().split("x")
+    if len(parts) == 2 and all(part.strip().isdigit() for part in parts):
+        width, height = (int(part) for part in parts)
+        if 200 <= width <= 8000 and 200 <= height <= 8000:
+            return width, height
+    raise UsageError(f"size: {text!r} is not WIDTHxHEIGHT with 200 to 8000 pixels each, such as 1280x800")
+
+
+def _say(text: str) -> None:
+    print(text)
+
+
+def _warn(warnings: list[str]) -> None:
+    for warning in warnings:
+        print(f"warning: {warning}", file=sys.stderr)
+
+
+def _print_json(document: dict[str, Any], warnings: list[str] | None = None) -> None:
+    from portviz.report.machine import to_text
+
+    _warn(warnings or [])
+    print(to_text(document))
+
+
+def _print(what: Any) -> None:
+    from rich.console import Console
+
+    console = Console(highlight=False)
+    if not console.is_terminal:
+        console = Console(highlight=False, width=110)
+    console.print(what)

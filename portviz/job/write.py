@@ -1,0 +1,89 @@
+"""Writing files whole or not at all, and never over what a person typed."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from portviz.errors import JobError
+
+
+def write_atomically(path: str | Path, write: Callable[[Path], None], *, overwrite: bool = False) -> Path:
+    """Let `write` make a file beside its place, then move it there in one step.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file to be.
+    write : callable
+        Called with a temporary path of the same ending in the same folder.
+    overwrite : bool
+        Allow an existing file to be replaced.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    JobError
+        If the file is there already, or its folder can't be written.
+    """
+    path = Path(path)
+    require_free(path, overwrite=overwrite)
+    try:
+        with tempfile.TemporaryDirectory(dir=path.parent, prefix=".portviz-") as scratch:
+            made = Path(scratch) / path.name
+            write(made)
+            made.replace(path)
+    except OSError as error:
+        raise JobError(f"the file can't be written: {error.strerror or error}", file=str(path)) from None
+    return path
+
+
+def write_text(path: str | Path, text: str, *, overwrite: bool = False) -> Path:
+    """Write UTF-8 text atomically; see `write_atomically`."""
+    return write_atomically(path, lambda made: _plain_write(made, text), overwrite=overwrite)
+
+
+def _plain_write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="")
+
+
+def require_free(path: Path, *, overwrite: bool) -> None:
+    """Raise JobError where a file may not be written: it is there already, or has no folder."""
+    if path.is_dir():
+        raise JobError("this is a folder", file=str(path), expected="the name of a file to write")
+    if path.exists() and not overwrite:
+        raise JobError(
+            "the file is there already", file=str(path), mend="Choose another name, or add --overwrite to replace it"
+        )
+    if not path.parent.is_dir():
+        raise JobError("its folder does not exist", file=str(path), mend="Make the folder first, or name another")
+
+
+def copy_folder(source: Path, target: Path) -> list[Path]:
+    """Copy a folder's plain files to a new folder, whole or not at all.
+
+    Raises
+    ------
+    JobError
+        If the target is there already or can't be written.
+    """
+    if target.exists():
+        raise JobError("this is there already", file=str(target), mend="Choose another name, or take it away first")
+    if not target.parent.is_dir():
+        raise JobError("its parent folder does not exist", file=str(target), mend="Make it first, or name another")
+    try:
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".portviz-") as scratch:
+            made = Path(scratch) / target.name
+            made.mkdir()
+            for file in sorted(source.iterdir()):
+                if file.is_file() and file.suffix in (".toml", ".csv", ".md"):
+                    shutil.copyfile(file, made / file.name)
+            made.replace(target)
+    except OSError as error:
+        raise JobError(f"the folder can't be written: {error.strerror or error}", file=str(target)) from None
+    return sorted(target.iterdir())

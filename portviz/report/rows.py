@@ -1,0 +1,28 @@
+"""The summary as one flat table, a row a station, for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from portviz.distribution.reduce import Reduction
+from portviz.report.machine import lift_rows, station_rows
+
+
+def summary_csv(reduction: Reduction, runs: list[int]) -> str:
+    """Return the results of runs as comma-separated text in SI, units in the header's keys."""
+    lifts, stations = lift_rows(reduction), station_rows(reduction)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    station_names = {name: f"station_{name}" for name in stations[0]}
+    writer.writerow(["run", *lifts[0], *station_names.values()])
+    for run in runs:
+        for group in reduction.groups_of(run):
+            for row in stations[reduction.stations_of(group)]:
+                writer.writerow([_safe(reduction.runs[run]), *lifts[group].values(), *row.values()])
+    return out.getvalue()
+
+
+def _safe(text: str) -> str:
+    """Return text that no spreadsheet takes for a formula."""
+    return f"'{text}" if text[:1] in "=+-@\t\r" else text
