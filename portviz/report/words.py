@@ -29,20 +29,16 @@ def direction_words(angle_deg: float, magnitude: float, reference: str) -> str:
     Examples
     --------
     >>> direction_words(10.0, 0.1, "toward the bore wall")
-    'toward the bore wall'
-    >>> direction_words(100.0, 0.1, "toward the bore wall")
-    '100° anticlockwise of that'
+    '10°: toward the bore wall'
+    >>> direction_words(206.0, 0.1, "toward the bore wall")
+    '206°: opposite'
     """
     if math.isnan(magnitude):
         return "–"
     if magnitude < _NO_BIAS:
         return "nowhere (even)"
-    off = (angle_deg + 180.0) % 360.0 - 180.0
-    if abs(off) <= 22.5:
-        return reference
-    if abs(off) >= 157.5:
-        return "the opposite side"
-    return f"{abs(off):.0f}° {'anti' if off > 0 else ''}clockwise of that"
+    words = (reference, "anticlockwise side", "opposite", "clockwise side")
+    return f"{angle_deg:.0f}°: {words[round(angle_deg / 90.0) % 4]}"
 
 
 def coefficient_text(value: float, decimals: int = 3) -> str:

@@ -1,6 +1,6 @@
 """An independent reference for the geometry: profiles drawn from the definitions, areas by search.
 
-Nothing here calls the package. Random designs come from a pair of draws, so that the same recipe
+The package is asked for one thing only, whether it takes a design. Random designs come from a pair of draws, so that the same recipe
 serves a seeded generator and hypothesis.
 """
 
@@ -14,6 +14,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+
+from portviz.errors import GeometryError
+from portviz.geometry.dimensions import dimensions
+from portviz.geometry.profiles import build_profiles
 
 MM = 1e-3
 #: Wall parts that belong to the gap; the throat is the other one.
@@ -268,11 +272,25 @@ def seeded(seed: int) -> tuple[Uniform, Whole]:
     )
 
 
+def possible_design(seed: int) -> dict[str, Any]:
+    """Return a random design that the rules let pass."""
+    for attempt in range(20):
+        design = random_design(*seeded(seed + 100_000 * attempt))
+        try:
+            build_profiles(dimensions(**design))
+        except GeometryError:
+            continue
+        return design
+    raise AssertionError("twenty random designs were refused in a row")
+
+
 @pytest.fixture(scope="session")
 def reference() -> SimpleNamespace:
+    """The functions of this file, for tests, which can't import it."""
     return SimpleNamespace(
         area=area,
         near=NEAR,
+        possible_design=possible_design,
         random_design=random_design,
         rest_height=rest_height,
         sampled_passages=sampled_passages,
@@ -282,3 +300,27 @@ def reference() -> SimpleNamespace:
         valve_parts=valve_parts,
         wall_parts=wall_parts,
     )
+
+
+@pytest.fixture
+def plain() -> dict[str, Any]:
+    """A design with every argument spelt out and no optional part: change a key, and see."""
+    return {
+        "head_radius": 20.0 * MM,
+        "stem_radius": 3.5 * MM,
+        "face_angle": math.radians(45.0),
+        "face_width": 2.5 * MM,
+        "margin": 1.0 * MM,
+        "back_cut_angle": 0.0,
+        "back_cut_width": 0.0,
+        "underhead_angle": math.radians(15.0),
+        "fillet_radius": 0.0,
+        "seat_angle": math.radians(45.0),
+        "seat_width": 2.0 * MM,
+        "seat_outer_radius": 20.0 * MM,
+        "top_cut_angle": 0.0,
+        "top_cut_width": 0.0,
+        "bottom_cut_angles": [],
+        "bottom_cut_widths": [],
+        "throat_radius": 17.0 * MM,
+    }

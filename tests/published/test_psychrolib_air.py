@@ -6,8 +6,6 @@ compressibility and the enhancement factor of CIPM-2007, a few parts in ten thou
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import psychrolib
 import pytest
 
@@ -15,9 +13,8 @@ from portviz.air import moist_air_density, saturation_pressure
 
 
 @pytest.fixture(autouse=True)
-def _si_units() -> Iterator[None]:
+def _si_units() -> None:
     psychrolib.SetUnitSystem(psychrolib.SI)
-    yield
 
 
 def ideal_density(celsius: float, pressure: float, humidity: float) -> float:

@@ -1,0 +1,99 @@
+"""Meshes as files: curtain, valve and seat of a job, in millimetres."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from portviz.distribution.field import QUANTITIES, run_field
+from portviz.distribution.reduce import Reduction
+from portviz.errors import UsageError, nearest_name
+from portviz.geometry.revolve import Surface
+from portviz.job.write import require_free, write_atomically
+from portviz.scene import shapes
+from portviz.scene.state import CURTAIN_COLUMNS, view_state
+
+if TYPE_CHECKING:
+    import pyvista as pv
+
+PARTS = ("curtain", "valve", "seat")
+MESH_ENDINGS = (".stl", ".ply", ".vtp")
+
+
+def curtain_surface(reduction: Reduction, run: int, lift: float) -> tuple[Surface, dict[str, np.ndarray]]:
+    """Return the curtain at a lift [m] and its fields in SI, by name, one value a point.
+
+    Raises
+    ------
+    ValueError
+        If the lift lies outside the run's measured ones.
+    """
+    angles = np.linspace(0.0, 360.0, CURTAIN_COLUMNS)
+    points = shapes.lift_shapes(reduction.job, reduction.profiles, lift, angles).curtain
+    surface = Surface(points, shapes.curtain_faces(len(angles)), np.empty((0, 3), dtype=np.intp))
+    fields = {
+        name: np.repeat(run_field(reduction, run, name, angles).at(lift), shapes.CURTAIN_ROWS) for name in QUANTITIES
+    }
+    return surface, fields
+
+
+#: Name of each field in a mesh file: SI, the unit in the name.
+FIELD_NAMES = {
+    "velocity": "velocity_m_s",
+    "velocity-ratio": "velocity_ratio",
+    "mach": "mach",
+    "flow-per-degree": "flow_m3_s_per_deg",
+    "drop": "drop_pa",
+}
+
+
+def part_mesh(reduction: Reduction, run: int, lift: float | None, part: str) -> pv.PolyData:
+    """Return a part at a lift [m] as a pyvista mesh in millimetres, the curtain with all its fields.
+
+    Raises
+    ------
+    UsageError
+        If there is no such part, or the lift lies outside the measured ones.
+    """
+    if part not in PARTS:
+        near = nearest_name(part, PARTS)
+        hint = f" Did you mean {near}?" if near else ""
+        raise UsageError(f"part: {part!r} is not one of {', '.join(PARTS)}.{hint}")
+    from portviz.scene.scene import MM, to_mesh
+
+    state = view_state(reduction, run, lift, "velocity", "three-quarter")
+    if part == "curtain":
+        surface, fields = curtain_surface(reduction, run, state.lift)
+        mesh = to_mesh(surface)
+        for name, values in fields.items():
+            mesh.point_data[FIELD_NAMES[name]] = values
+        mesh.set_active_scalars(FIELD_NAMES["velocity"])
+        return mesh
+    if part == "seat":
+        return to_mesh(shapes.head_solid(reduction.profiles, cut_away=False))
+    mesh = to_mesh(shapes.valve_solid(reduction.profiles))
+    return mesh.translate((0.0, 0.0, -state.lift * MM), inplace=False)
+
+
+def write_mesh(
+    reduction: Reduction, run: int, lift: float | None, part: str, path: Path, *, overwrite: bool = False
+) -> Path:
+    """Write a part as .stl, .ply or .vtp.
+
+    Raises
+    ------
+    UsageError
+        If the ending, part or lift does not fit.
+    JobError
+        If the file is there already or can't be written.
+    """
+    ending = path.suffix.lower()
+    if ending not in MESH_ENDINGS:
+        raise UsageError(f"file: {path.name!r} must end in one of {', '.join(MESH_ENDINGS)}")
+    require_free(path, overwrite=overwrite)
+    mesh = part_mesh(reduction, run, lift, part)
+    if ending != ".vtp":
+        mesh = mesh.triangulate()
+    return write_atomically(path, lambda made: mesh.save(str(made)), overwrite=overwrite)

@@ -1,0 +1,171 @@
+"""The arrays behind a view: static solids, the curtain, markers, jets and lines at a lift."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from portviz.geometry.passages import least_passages
+from portviz.geometry.profiles import Profiles
+from portviz.geometry.revolve import (
+    Surface,
+    on_circle,
+    revolved_line,
+    revolved_solid,
+    valve_chains,
+    wall_chains,
+)
+from portviz.job.model import Array, Job
+
+#: Points of the curtain from wall to valve.
+CURTAIN_ROWS = 5
+#: The half of the head that stays when it is cut away [deg]: behind the plane of stations 0 and 180.
+HEAD_RANGE = (180.0, 360.0)
+
+
+@dataclass(frozen=True)
+class LiftShapes:
+    """Everything that moves with the lift.
+
+    Parameters
+    ----------
+    curtain : ndarray, shape (A * CURTAIN_ROWS, 3)
+        Points of the curtain [m], angle by angle, from the wall to the valve.
+    markers : ndarray, shape (S, 3)
+        Middle of the curtain at each station [m].
+    least_line : ndarray, shape (4, 3)
+        The narrowest passage in the section, as two lines of two points [m].
+    gap_area, throat_area : float
+        [m2].
+    limited_by_gap : bool
+    gap_width : float
+        Length of the least line across the gap [m].
+    across : ndarray, shape (2,)
+        Unit vector (r, z) of the flow through the gap, square to its least line.
+    """
+
+    curtain: Array
+    markers: Array
+    least_line: Array
+    gap_area: float
+    throat_area: float
+    limited_by_gap: bool
+    gap_width: float
+    across: Array
+
+
+def lift_shapes(job: Job, profiles: Profiles, lift: float, angles_deg: Array) -> LiftShapes:
+    """Return everything that moves, at a lift [m], the curtain on the given angles [deg]."""
+    passages = least_passages(profiles, [lift], lines=True)
+    assert passages.gap_line is not None
+    assert passages.throat_line is not None
+    gap_line, throat_line = passages.gap_line[0, 0], passages.throat_line[0, 0]
+    by_gap = bool(passages.limited_by_gap[0, 0])
+    least = gap_line if by_gap else throat_line
+    curtain = revolved_line(gap_line[0], gap_line[1], angles_deg, CURTAIN_ROWS).points
+    middle = gap_line.mean(axis=0)
+    markers = on_circle(middle[0], middle[1], job.stations.circle_deg)
+    in_section = on_circle(np.tile(least[:, 0], 2), np.tile(least[:, 1], 2), [0.0, 0.0, 180.0, 180.0])
+    return LiftShapes(
+        curtain=curtain,
+        markers=markers,
+        least_line=in_section,
+        gap_area=float(passages.gap_area[0, 0]),
+        throat_area=float(passages.throat_area[0, 0]),
+        limited_by_gap=by_gap,
+        gap_width=float(np.hypot(*(gap_line[1] - gap_line[0]))),
+        across=_flow_direction(job, gap_line),
+    )
+
+
+def _flow_direction(job: Job, gap_line: Array) -> Array:
+    """Return the unit vector (r, z) square to the gap line, outward for intake and inward for exhaust.
+
+    Where the gap is closed the line has no direction, and the seat's own is taken.
+    """
+    step = gap_line[0] - gap_line[1]
+    length = float(np.hypot(*step))
+    angle = job.seat.angle
+    along_seat = np.array([np.cos(angle), -np.sin(angle)])
+    square = np.array([step[1], -step[0]]) / length if length > 1e-9 else along_seat
+    if square @ along_seat < 0.0:
+        square = -square
+    return square if job.side == "intake" else -square
+
+
+def jet_points(template: Array, shapes: LiftShapes, angles_deg: Array, lengths: Array) -> Array:
+    """Return arrow points, arrow by arrow: a template along +x set at each marker, along the flow.
+
+    Parameters
+    ----------
+    template : ndarray, shape (P, 3)
+        An arrow of unit length from the origin along x.
+    shapes : LiftShapes
+    angles_deg : ndarray, shape (S,)
+        Station angles [deg].
+    lengths : ndarray, shape (S,)
+        [m]; negative for reverse flow, zero or NaN for none.
+
+    Returns
+    -------
+    ndarray, shape (S * P, 3)
+        [m].
+    """
+    lengths = np.nan_to_num(lengths)
+    forward = on_circle(shapes.across[0], shapes.across[1], angles_deg)
+    sideways = on_circle(1.0, 0.0, angles_deg + 90.0)
+    upward = np.cross(forward, sideways)
+    frame = np.stack([forward, sideways, upward], axis=1)  # (S, 3, 3)
+    turned = np.einsum("pk,skx->spx", template, frame) * lengths[:, None, None]
+    return np.asarray(shapes.markers[:, None] + turned).reshape(-1, 3)
+
+
+def port_top(profiles: Profiles) -> float:
+    """Return the height to which the port is drawn [m]."""
+    corner = profiles.wall[0, -2]
+    return float(corner[1] + 0.55 * corner[0])
+
+
+def valve_solid(profiles: Profiles, *, count: int = 180) -> Surface:
+    """Return the closed valve, its stem cut a little above the drawn port."""
+    top = max(port_top(profiles), float(profiles.valve[0, 5, 1])) + 0.5 * float(profiles.valve[0, 1, 0])
+    return revolved_solid(*valve_chains(profiles, stem_top=top), count=count)
+
+
+def _head_chains(profiles: Profiles) -> tuple[Array, Array]:
+    widest = max(float(profiles.wall[0, 0, 0]), float(profiles.valve[0, 0, 0]))
+    return wall_chains(profiles, outer_radius=1.18 * widest, port_top=port_top(profiles))
+
+
+def head_solid(profiles: Profiles, *, cut_away: bool, count: int = 180) -> Surface:
+    """Return the head round the seat, whole or the half behind the section."""
+    start, stop = HEAD_RANGE if cut_away else (0.0, 360.0)
+    return revolved_solid(*_head_chains(profiles), count=count, start_deg=start, stop_deg=stop)
+
+
+def section_faces(profiles: Profiles) -> list[Surface]:
+    """Return the head's two cut faces, a hair in front of the section."""
+    front, back = _head_chains(profiles)
+    nudge = np.array([0.0, -2e-5, 0.0])
+    faces = []
+    for angle in HEAD_RANGE:
+        points = on_circle(*np.concatenate([front, back]).T, angle) + nudge
+        rung = np.arange(len(front) - 1)
+        quads = np.stack([rung, rung + 1, len(front) + rung + 1, len(front) + rung], axis=1)
+        faces.append(Surface(points, quads, np.empty((0, 3), dtype=np.intp)))
+    return faces
+
+
+def section_outline(profiles: Profiles) -> list[Array]:
+    """Return the outlines of the head's two cut faces, each a closed line of points [m]."""
+    front, back = _head_chains(profiles)
+    loop = np.concatenate([front, back[::-1], front[:1]])
+    return [on_circle(loop[:, 0], loop[:, 1], angle) + np.array([0.0, -4e-5, 0.0]) for angle in HEAD_RANGE]
+
+
+def curtain_faces(angle_count: int) -> npt.NDArray[np.intp]:
+    """Return the curtain's quadrilaterals."""
+    line = np.zeros(2)
+    return revolved_line(line, line, np.zeros(angle_count), CURTAIN_ROWS).quads

@@ -1,0 +1,372 @@
+"""Least passages between wall and valve: against search, in their limits, and many at once."""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
+from portviz.errors import GeometryError
+from portviz.geometry.dimensions import dimensions
+from portviz.geometry.passages import TIE, Passages, foot_on_line, least_passages
+from portviz.geometry.profiles import Profiles, build_profiles
+
+MM = 1e-3
+deg = math.radians
+#: Lifts from a hair to wide open, for a head of 40 mm diameter; scaled with the head.
+LIFTS = np.array([0.02, 0.3, 1.0, 2.5, 5.0, 9.0, 14.0]) * MM
+
+
+def built(design: dict[str, Any]) -> Profiles:
+    return build_profiles(dimensions(**design))
+
+
+def stacked(designs: list[dict[str, Any]]) -> dict[str, Any]:
+    """One set of arguments for many designs; missing bottom cuts get no width."""
+    most = max(len(design["bottom_cut_widths"]) for design in designs)
+    together: dict[str, Any] = {
+        key: np.array([design[key] for design in designs]) for key in designs[0] if not key.startswith("bottom_cut")
+    }
+    for key in ("bottom_cut_angles", "bottom_cut_widths"):
+        together[key] = np.array([[*design[key], *[0.0] * (most - len(design[key]))] for design in designs])
+    return together
+
+
+@pytest.fixture(scope="module")
+def full() -> dict[str, Any]:
+    """A design with every part: three cuts about the band, a back cut and a fillet."""
+    return {
+        "head_radius": 20.5 * MM,
+        "stem_radius": 3.5 * MM,
+        "face_angle": deg(44.5),
+        "face_width": 2.2 * MM,
+        "margin": 1.2 * MM,
+        "back_cut_angle": deg(30),
+        "back_cut_width": 1.0 * MM,
+        "underhead_angle": deg(15),
+        "fillet_radius": 8.0 * MM,
+        "seat_angle": deg(45),
+        "seat_width": 1.6 * MM,
+        "seat_outer_radius": 20.3 * MM,
+        "top_cut_angle": deg(30),
+        "top_cut_width": 1.2 * MM,
+        "bottom_cut_angles": [deg(60), deg(75)],
+        "bottom_cut_widths": [1.5 * MM, 1.0 * MM],
+        "throat_radius": 17.5 * MM,
+    }
+
+
+# Against search.
+
+
+def assert_found_by_search(reference: SimpleNamespace, design: dict[str, Any], lifts: np.ndarray) -> None:
+    """The search closes in to 1e-12 of each part, and an area is flat about its least: 1e-9 relative is ample."""
+    passages = least_passages(built(design), lifts)
+    for index, lift in enumerate(lifts):
+        gap, throat = reference.searched_passages(design, lift)
+        assert passages.gap_area[0, index] == pytest.approx(gap, rel=1e-9)
+        assert passages.throat_area[0, index] == pytest.approx(throat, rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(70))
+def test_random_design_against_search(reference: SimpleNamespace, seed: int) -> None:
+    design = reference.possible_design(seed)
+    assert_found_by_search(reference, design, LIFTS * design["head_radius"] / (20 * MM))
+
+
+@settings(max_examples=40, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.filter_too_much])
+@given(data=st.data())
+def test_any_design_against_search(reference: SimpleNamespace, data: st.DataObject) -> None:
+    design = reference.random_design(
+        lambda low, high: data.draw(st.floats(low, high)), lambda low, high: data.draw(st.integers(low, high))
+    )
+    lift = data.draw(st.floats(0.05, 0.7)) * design["head_radius"]
+    try:
+        built(design)
+    except GeometryError:
+        assume(False)
+    assert_found_by_search(reference, design, np.array([lift]))
+
+
+def test_design_with_every_part_against_search(reference: SimpleNamespace, full: dict[str, Any]) -> None:
+    assert_found_by_search(reference, full, np.linspace(0.05, 15.0, 40) * MM)
+
+
+@pytest.mark.parametrize("seed", range(200, 212))
+def test_random_design_against_all_pairs_of_points(reference: SimpleNamespace, seed: int) -> None:
+    """Points 0.08 mm apart on every part: no pair may beat the least passage, and the best comes as near as it must.
+
+    Each end of the least line has a sampled point within half the spacing e / 2, so that the best pair has at most
+    pi (R + e) (d + e), with ring R and length d of the least line.
+    """
+    spacing = 0.08 * MM
+    design = reference.possible_design(seed)
+    lifts = np.array([0.5, 3.0, 8.0]) * design["head_radius"] / 20
+    passages = least_passages(built(design), lifts, lines=True)
+    assert passages.gap_line is not None
+    assert passages.throat_line is not None
+    for index, lift in enumerate(lifts):
+        sampled = reference.sampled_passages(design, lift, spacing)
+        for best, least, line in (
+            (sampled[0], passages.gap_area[0, index], passages.gap_line[0, index]),
+            (sampled[1], passages.throat_area[0, index], passages.throat_line[0, index]),
+        ):
+            ring, length = line[:, 0].sum(), np.hypot(*(line[1] - line[0]))
+            assert least <= best * (1.0 + 1e-12)
+            assert best <= math.pi * (ring + spacing) * (length + spacing)
+
+
+@pytest.mark.parametrize("radius", [6.0, 9.0, 12.0])
+def test_least_line_that_ends_on_the_arc(reference: SimpleNamespace, full: dict[str, Any], radius: float) -> None:
+    """At some lift the throat's line ends inside the fillet, square to the arc but for the ring's slope."""
+    design = full | {"fillet_radius": radius * MM}
+    profiles = built(design)
+    lifts = np.linspace(6.0, 14.0, 33) * MM
+    passages = least_passages(profiles, lifts, lines=True)
+    assert passages.throat_line is not None
+    fillet = reference.valve_parts(design)[4]
+    inside = 0
+    for index, lift in enumerate(lifts):
+        end = passages.throat_line[0, index, 1]
+        lowered = fillet.lowered(lift)
+        if lowered.distance(end) < 1e-12 and min(np.hypot(*(lowered.at(t) - end)) for t in (0.0, 1.0)) > 1e-6:
+            inside += 1
+            angles = lowered.first + np.linspace(0.0, 1.0, 20001) * lowered.turn
+            points = np.array(lowered.start) + lowered.radius * np.stack([np.cos(angles), np.sin(angles)], axis=1)
+            best = np.min(reference.area(passages.throat_line[0, index, 0], points))
+            assert passages.throat_area[0, index] == pytest.approx(best, rel=1e-7)
+    assert inside >= 3
+
+
+# The foot of the least frustum on a straight part.
+
+
+@settings(max_examples=200, deadline=None, derandomize=True)
+@given(
+    r=st.floats(1.0, 30.0),
+    z=st.floats(-20.0, 20.0),
+    start=st.floats(1.0, 30.0),
+    angle=st.floats(0.0, 2.0 * math.pi),
+    length=st.floats(0.0, 40.0),
+)
+def test_foot_is_the_least_of_the_line(r: float, z: float, start: float, angle: float, length: float) -> None:
+    """The foot or an end of the part has the least area of a thousand places on it; none lies off the part."""
+    direction = np.array([math.cos(angle), math.sin(angle)])
+    if direction[0] < 0.0:
+        # Stay on this side of the axis, where a profile is.
+        length = min(length, 0.99 * start / -direction[0])
+    along = float(foot_on_line(np.array([r, z]), np.array([start, 0.0]), direction, np.array(length)))
+    assert 0.0 <= along <= length
+
+    def ring_times_length(t: np.ndarray) -> np.ndarray:
+        return (r + start + t * direction[0]) * np.hypot(start + t * direction[0] - r, t * direction[1] - z)
+
+    places = np.linspace(0.0, length, 1001)
+    least = float(np.min(ring_times_length(np.array([along, 0.0, length]))))
+    # Nodes may miss the least, never be below it; 1e-9 mm2 for rounding at lengths near zero.
+    assert least <= float(np.min(ring_times_length(places))) + 1e-9
+
+
+def test_foot_on_a_cylinder_is_square_to_it() -> None:
+    """Where the ring does not change along the part, least area is least length."""
+    along = foot_on_line(np.array([3.0, 7.0]), np.array([5.0, 2.0]), np.array([0.0, 1.0]), np.array(20.0))
+    assert along == pytest.approx(5.0, rel=1e-15)
+
+
+def test_foot_leans_toward_the_axis() -> None:
+    """On a flat ring below a point the foot lies inward of it, at the root of 2 t^2 - 6 r t... worked for r = 10, h = 1.
+
+    With x = t inward from below the point: d/dx of (20 - x)^2 (1 + x^2) is zero at 2 x^2 - 20 x + 1 = 0.
+    """
+    along = foot_on_line(np.array([10.0, 1.0]), np.array([10.0, 0.0]), np.array([-1.0, 0.0]), np.array(5.0))
+    assert along == pytest.approx((20.0 - math.sqrt(400.0 - 8.0)) / 4.0, rel=1e-12)
+
+
+# Which passage limits.
+
+
+def test_line_to_a_shared_corner_ties_and_counts_for_the_gap(plain: dict[str, Any]) -> None:
+    """With face and band alike the low-lift line starts at the face's inner edge, which the under-head cone shares."""
+    design = plain | {"face_width": 2.0 * MM}
+    passages = least_passages(built(design), [0.5 * MM, 1 * MM, 2 * MM], lines=True)
+    assert passages.gap_line is not None
+    assert passages.gap_area == pytest.approx(passages.throat_area, rel=1e-12)
+    assert passages.limited_by_gap.tolist() == [[True, True, True]]
+    edge = np.array([20 - math.sqrt(2.0), math.sqrt(2.0) - 1.0]) * MM
+    assert passages.gap_line[0, 1, 1] == pytest.approx(edge, abs=1e-12)
+
+
+def test_a_tie_is_the_gaps_within_a_billionth() -> None:
+    throat = np.array([[1.0, 1.0, 1.0, 1.0]])
+    passages = Passages(np.array([[1.0, 1.0 + 0.5 * TIE, 1.0 + 2.0 * TIE, 0.9]]), throat, None, None)
+    assert TIE == 1e-9
+    assert passages.limited_by_gap.tolist() == [[True, True, False, True]]
+    assert passages.flow_area.tolist() == [[1.0, 1.0, 1.0, 0.9]]
+
+
+def test_gap_limits_at_low_lift_and_throat_when_wide_open(full: dict[str, Any]) -> None:
+    passages = least_passages(built(full), np.array([0.5, 2.0, 15.0, 20.0]) * MM)
+    assert passages.limited_by_gap.tolist() == [[True, True, False, False]]
+    assert (passages.flow_area == np.minimum(passages.gap_area, passages.throat_area)).all()
+
+
+@pytest.mark.parametrize("seed", range(300, 330))
+def test_lines_reproduce_areas_and_lie_on_the_parts_named(reference: SimpleNamespace, seed: int) -> None:
+    """1e-12 relative for the area, 1e-12 m for the ends: rounding alone."""
+    design = reference.possible_design(seed)
+    lifts = LIFTS * design["head_radius"] / (20 * MM)
+    passages = least_passages(built(design), lifts, lines=True)
+    assert passages.gap_line is not None
+    assert passages.throat_line is not None
+    wall = reference.wall_parts(design)
+    for index, lift in enumerate(lifts):
+        valve = [part.lowered(lift) for part in reference.valve_parts(design)]
+        line = passages.gap_line[0, index]
+        assert reference.area(*line) == pytest.approx(passages.gap_area[0, index], rel=1e-12)
+        assert min(part.distance(line[0]) for part in wall if part.name != reference.throat) < 1e-12
+        assert min(part.distance(line[1]) for part in valve if part.name in reference.near) < 1e-12
+        line = passages.throat_line[0, index]
+        assert reference.area(*line) == pytest.approx(passages.throat_area[0, index], rel=1e-12)
+        on_wall = {part.name for part in wall if part.distance(line[0]) < 1e-12}
+        on_valve = {part.name for part in valve if part.distance(line[1]) < 1e-12}
+        assert on_wall
+        assert on_valve
+        assert reference.throat in on_wall or not on_valve <= set(reference.near)
+
+
+def test_lines_are_left_out_unless_wanted(full: dict[str, Any]) -> None:
+    without, with_lines = (least_passages(built(full), LIFTS, lines=wanted) for wanted in (False, True))
+    assert without.gap_line is None
+    assert without.throat_line is None
+    assert (without.gap_area == with_lines.gap_area).all()
+    assert (without.throat_area == with_lines.throat_area).all()
+
+
+# Limits and symmetries.
+
+
+@pytest.mark.parametrize("seed", range(400, 430))
+def test_areas_do_not_fall_with_lift(reference: SimpleNamespace, seed: int) -> None:
+    """1e-13 m2 for rounding, of areas of some 1e-4."""
+    design = reference.possible_design(seed)
+    passages = least_passages(built(design), np.linspace(0.0, 0.8, 161) * design["head_radius"])
+    for area in (passages.gap_area, passages.throat_area, passages.flow_area):
+        assert (np.diff(area[0]) >= -1e-13).all()
+    assert (np.diff(passages.gap_area[0]) > 0.0).all()
+
+
+@pytest.mark.parametrize("seed", range(430, 450))
+def test_closed_valve_has_no_gap(reference: SimpleNamespace, seed: int) -> None:
+    """1e-15 m2 is a hair of 1e-14 m round the seat."""
+    passages = least_passages(built(reference.possible_design(seed)), [0.0])
+    assert passages.gap_area[0, 0] == pytest.approx(0.0, abs=1e-15)
+    assert passages.limited_by_gap[0, 0] or passages.throat_area[0, 0] == pytest.approx(0.0, abs=1e-15)
+
+
+@pytest.mark.parametrize("seed", range(450, 470))
+def test_wide_open_valve_leaves_throat_less_stem(reference: SimpleNamespace, seed: int) -> None:
+    """pi (Rt^2 - Rs^2), straight across; a lift of two head radii is far beyond any valve's."""
+    design = reference.possible_design(seed)
+    passages = least_passages(built(design), [2.0 * design["head_radius"]])
+    expected = math.pi * (design["throat_radius"] ** 2 - design["stem_radius"] ** 2)
+    assert passages.throat_area[0, 0] == pytest.approx(expected, rel=1e-12)
+    assert passages.flow_area[0, 0] == pytest.approx(expected, rel=1e-12)
+    assert not passages.limited_by_gap[0, 0]
+
+
+@pytest.mark.parametrize("factor", [0.1, 0.5, 3.0, 25.4])
+def test_areas_scale_with_the_square_of_the_size(full: dict[str, Any], factor: float) -> None:
+    """1e-12 relative for rounding on straight parts and a converged arc."""
+    larger = {
+        key: value if "angle" in key else (np.asarray(value) * factor if np.ndim(value) else value * factor)
+        for key, value in full.items()
+    }
+    one, other = (least_passages(built(d), LIFTS * f) for d, f in ((full, 1.0), (larger, factor)))
+    assert other.gap_area == pytest.approx(one.gap_area * factor**2, rel=1e-12)
+    assert other.throat_area == pytest.approx(one.throat_area * factor**2, rel=1e-12)
+
+
+def test_a_cut_along_the_face_or_the_band_changes_no_flow_area(plain: dict[str, Any]) -> None:
+    """A back cut at the under-head cone's angle, and a bottom cut at 60 deg, only rename pieces of the same profile.
+
+    What moves from the throat's side to the gap's may move between the two areas, not in the smaller of them.
+    """
+    lifts = np.linspace(0.1, 14.0, 60) * MM
+    bare = least_passages(built(plain), lifts).flow_area
+    back = plain | {"back_cut_angle": deg(15), "back_cut_width": 2 * MM}
+    assert least_passages(built(back), lifts).flow_area == pytest.approx(bare, rel=1e-12)
+    cut = plain | {"bottom_cut_angles": [deg(60)], "bottom_cut_widths": [1 * MM]}
+    assert least_passages(built(cut), lifts).flow_area == pytest.approx(bare, rel=1e-12)
+
+
+def test_a_fillet_of_almost_no_radius_is_a_sharp_corner(full: dict[str, Any]) -> None:
+    """A micrometre of radius changes no area by more than its own share, 1e-4 relative."""
+    lifts = np.linspace(0.1, 14.0, 60) * MM
+    sharp, rounded = (least_passages(built(full | {"fillet_radius": radius}), lifts) for radius in (0.0, 1e-6))
+    assert rounded.throat_area == pytest.approx(sharp.throat_area, rel=1e-4)
+    assert (rounded.throat_area <= sharp.throat_area * (1.0 + 1e-12)).all()
+
+
+def test_material_taken_away_never_narrows_the_passage(full: dict[str, Any]) -> None:
+    """A smaller fillet, a smaller stem: each leaves at least as much room at every lift."""
+    lifts = np.linspace(0.1, 14.0, 60) * MM
+    before = least_passages(built(full), lifts).flow_area
+    for slimmer in ({"fillet_radius": 4 * MM}, {"stem_radius": 3 * MM, "fillet_radius": 8 * MM}):
+        after = least_passages(built(full | slimmer), lifts).flow_area
+        assert (after >= before * (1.0 - 1e-12)).all()
+        assert (after > before * 1.001).any()
+
+
+# Many designs at once.
+
+
+@pytest.fixture(scope="module")
+def designs(reference: SimpleNamespace) -> list[dict[str, Any]]:
+    return [reference.possible_design(seed) for seed in range(500, 530)]
+
+
+def test_many_at_once_are_as_one_at_a_time(designs: list[dict[str, Any]]) -> None:
+    """With cuts and fillets mixed; 1e-13 relative, and 1e-9 m for ends, whose place is flatter than the area."""
+    together = least_passages(built(stacked(designs)), LIFTS, lines=True)
+    assert together.gap_area.shape == (len(designs), len(LIFTS))
+    for number, design in enumerate(designs):
+        alone = least_passages(built(design), LIFTS, lines=True)
+        for name in ("gap_area", "throat_area"):
+            assert getattr(together, name)[number] == pytest.approx(getattr(alone, name)[0], rel=1e-13)
+        assert (together.limited_by_gap[number] == alone.limited_by_gap[0]).all()
+        assert together.gap_line is not None
+        assert alone.gap_line is not None
+        assert together.gap_line[number] == pytest.approx(alone.gap_line[0], abs=1e-9)
+
+
+@pytest.mark.parametrize("size", [1, 700, 5000])
+def test_chunks_change_nothing(designs: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch, size: int) -> None:
+    profiles = built(stacked(designs))
+    whole = least_passages(profiles, LIFTS, lines=True)
+    monkeypatch.setattr("portviz.geometry.passages._CHUNK", size)
+    chunked = least_passages(profiles, LIFTS, lines=True)
+    for name in ("gap_area", "throat_area", "gap_line", "throat_line"):
+        # Equal to rounding: a machine's vector units may treat the ends of arrays apart.
+        assert getattr(chunked, name) == pytest.approx(getattr(whole, name), rel=1e-13, abs=1e-11)
+
+
+def test_every_design_may_have_its_own_lifts(designs: list[dict[str, Any]]) -> None:
+    profiles = built(stacked(designs[:3]))
+    lifts = np.array([[1.0, 2.0], [3.0, 4.0], [5.0, 6.0]]) * MM
+    own = least_passages(profiles, lifts)
+    for number in range(3):
+        same = least_passages(profiles, lifts[number])
+        assert own.gap_area[number] == pytest.approx(same.gap_area[number], rel=1e-13)
+        assert own.throat_area[number] == pytest.approx(same.throat_area[number], rel=1e-13)
+
+
+def test_a_missing_cut_and_one_of_no_width_are_the_same(plain: dict[str, Any]) -> None:
+    padded = plain | {"bottom_cut_angles": [0.0, 0.0], "bottom_cut_widths": [0.0, 0.0]}
+    one, other = (least_passages(built(design), LIFTS) for design in (plain, padded))
+    assert other.gap_area == pytest.approx(one.gap_area, rel=1e-14)
+    assert other.throat_area == pytest.approx(one.throat_area, rel=1e-14)
