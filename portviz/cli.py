@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import App, CycloptsError, Parameter
 
 from portviz import __version__
-from portviz.errors import UnitError, UsageError, nearest_name
+from portviz.errors import DrawingError, UnitError, UsageError, nearest_name
 
 if TYPE_CHECKING:
     from portviz.distribution.reduce import Reduction
@@ -72,14 +72,22 @@ def demo(
 
 
 def _demo_pictures(folder: Path) -> int:
-    """Write the demo's pictures and say where they are."""
+    """Write the demo's pictures and say where they are; flat ones at least, where OpenGL is missing."""
+    from portviz.scene.charts import write_charts
     from portviz.scene.picture import write_pictures
 
-    job = _read(folder)
-    written = write_pictures(_reduction(job), folder)
-    _say("There is no window here, so these pictures are written instead:")
+    reduction = _reduction(_read(folder))
+    written = write_charts(reduction, folder)
+    missing = None
+    try:
+        written += write_pictures(reduction, folder)
+    except DrawingError as error:
+        missing = error
+    _say("Pictures are written instead of a window:")
     for path in written:
         _say(f"  {path}")
+    if missing is not None:
+        _warn([f"only the flat pictures could be made. {missing}"])
     return 0
 
 

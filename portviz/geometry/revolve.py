@@ -168,7 +168,8 @@ def valve_chains(profiles: Profiles, design: int = 0, stem_top: float | None = N
         Height of the stem's end [m]; by default two head radii above the fillet.
     """
     corners = profiles.valve[design]
-    angles = np.linspace(*profiles.fillet_angles[design], FILLET_POINTS)
+    first, last = profiles.fillet_angles[design].tolist()
+    angles = np.linspace(first, last, FILLET_POINTS)
     centre, radius = profiles.fillet_centre[design], profiles.fillet_radius[design]
     arc = centre + radius * np.stack([np.cos(angles), np.sin(angles)], axis=1)
     fillet = arc if radius > 0.0 else corners[4:5]

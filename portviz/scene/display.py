@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
+import platform
 import subprocess
 import sys
-from dataclasses import dataclass
+from functools import cached_property
 
 from portviz.errors import DrawingError
 
@@ -30,12 +31,11 @@ INSTALL_OPENGL = (
 
 def display_available() -> bool:
     """Tell if there is a screen to open a window on."""
-    if sys.platform.startswith("linux"):
+    if platform.system() == "Linux":
         return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
     return True
 
 
-@dataclass(frozen=True)
 class Probe:
     """A running look at this machine's OpenGL.
 
@@ -45,10 +45,12 @@ class Probe:
         The child that draws one empty picture.
     """
 
-    process: subprocess.Popen[str]
+    def __init__(self, process: subprocess.Popen[str]) -> None:
+        self.process = process
 
+    @cached_property
     def software(self) -> bool:
-        """Wait for the answer and tell if OpenGL runs in software.
+        """True where OpenGL runs in software; waits for the answer when first asked.
 
         Raises
         ------

@@ -33,7 +33,7 @@ def write_picture(
     """
     from portviz.scene.scene import Scene, new_plotter
 
-    software = probe.software()
+    software = probe.software
     plotter = new_plotter(size, off_screen=True, software=software)
     try:
         Scene(plotter, state)
@@ -43,13 +43,23 @@ def write_picture(
 
 
 def write_pictures(reduction: Reduction, folder: Path) -> list[Path]:
-    """Draw each run at its greatest lift, and the section, into a folder; existing pictures are replaced."""
-    software_probe = start_probe(off_screen=True)
+    """Draw each run at its greatest lift from two sides into a folder; existing pictures are replaced.
+
+    Raises
+    ------
+    DrawingError
+        If nothing can be drawn on this machine.
+    """
+    probe = start_probe(off_screen=True)
     written = []
     for run, name in enumerate(reduction.runs):
         for camera in ("three-quarter", "cylinder"):
             state = view_state(reduction, run, None, "velocity", camera)
-            words = "".join(letter if letter.isalnum() else "-" for letter in name.lower())
-            path = folder / f"{words}-{camera}.png"
-            written.append(write_picture(state, path, (1280, 800), software_probe, overwrite=True))
+            path = folder / f"{file_words(name)}-{camera}.png"
+            written.append(write_picture(state, path, (1280, 800), probe, overwrite=True))
     return written
+
+
+def file_words(name: str) -> str:
+    """Return a run's name as a part of a file name."""
+    return "".join(letter if letter.isalnum() else "-" for letter in name.lower())

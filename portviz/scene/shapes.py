@@ -151,7 +151,8 @@ def section_faces(profiles: Profiles) -> list[Surface]:
     nudge = np.array([0.0, -2e-5, 0.0])
     faces = []
     for angle in HEAD_RANGE:
-        points = on_circle(*np.concatenate([front, back]).T, angle) + nudge
+        corners = np.concatenate([front, back])
+        points = on_circle(corners[:, 0], corners[:, 1], angle) + nudge
         rung = np.arange(len(front) - 1)
         quads = np.stack([rung, rung + 1, len(front) + rung + 1, len(front) + rung], axis=1)
         faces.append(Surface(points, quads, np.empty((0, 3), dtype=np.intp)))

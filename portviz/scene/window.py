@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +14,7 @@ import pyvista as pv
 from portviz.distribution.field import QUANTITIES
 from portviz.job.write import write_atomically
 from portviz.scene.display import Probe
+from portviz.scene.picture import file_words
 from portviz.scene.scene import INK, Scene, new_plotter
 from portviz.scene.state import CAMERAS, ViewState
 from portviz.units import in_unit, unit_factor
@@ -80,7 +83,7 @@ class Window:
     def _bind_keys(self) -> None:
         # VTK's own single-letter commands (fly, stereo, wireframe ...) would fire beside ours.
         self.plotter.iren.interactor.RemoveObservers("CharEvent")
-        keys = {
+        keys: dict[str, Callable[[], object]] = {
             "Left": lambda: self.step(-1),
             "Right": lambda: self.step(1),
             "u": self.next_run,
@@ -90,7 +93,7 @@ class Window:
             "q": self.close,
         }
         for key, camera in CAMERA_KEYS.items():
-            keys[key] = lambda camera=camera: self.look_from(camera)
+            keys[key] = partial(self.look_from, camera)
         for key, action in keys.items():
             self.plotter.clear_events_for_key(key, raise_on_missing=False)
             self.plotter.add_key_event(key, action)
@@ -151,7 +154,7 @@ class Window:
         """Write what is seen beside the job's files, under a new name."""
         state = self.state
         lift = in_unit(state.lift, self._unit, "length")
-        run = "".join(letter if letter.isalnum() else "-" for letter in state.reduction.runs[state.run].lower())
+        run = file_words(state.reduction.runs[state.run])
         moment = datetime.now().strftime("%Y%m%d-%H%M%S-%f")[:-3]
         name = f"view-{run}-{lift:.2f}{self._unit}-{state.quantity}-{moment}.png"
         path = state.reduction.job.folder / name
@@ -172,6 +175,6 @@ def open_window(state: ViewState, size: tuple[int, int], probe: Probe) -> None:
     DrawingError
         If nothing can be drawn on this machine.
     """
-    plotter = new_plotter(size, off_screen=False, software=probe.software())
+    plotter = new_plotter(size, off_screen=False, software=probe.software)
     Window(plotter, state)
     plotter.show()

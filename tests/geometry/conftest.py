@@ -1,7 +1,7 @@
 """An independent reference for the geometry: profiles drawn from the definitions, areas by search.
 
-The package is asked for one thing only, whether it takes a design. Random designs come from a pair of draws, so that the same recipe
-serves a seeded generator and hypothesis.
+The package is asked for one thing only, whether it takes a design. Random designs come from a pair of
+draws, so that the same recipe serves a seeded generator and hypothesis.
 """
 
 from __future__ import annotations

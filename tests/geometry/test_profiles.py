@@ -232,7 +232,8 @@ def test_rest_height_is_the_first_touch(reference: SimpleNamespace, seed: int) -
             ("seat.bottom_cuts", "valve.underhead_angle"),
         ),
         (
-            {"underhead_angle": deg(65), "bottom_cut_angles": [deg(46), deg(85)], "bottom_cut_widths": [1.5 * MM, 9 * MM]},
+            {"underhead_angle": deg(65),
+             "bottom_cut_angles": [deg(46), deg(85)], "bottom_cut_widths": [1.5 * MM, 9 * MM]},
             "under-head cone",
             "bottom cut 1",
             ("seat.bottom_cuts", "valve.underhead_angle"),
