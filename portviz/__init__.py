@@ -1,3 +1,78 @@
-"""portviz: where the air leaves the valve, from flow-bench readings."""
+"""portviz: where the air leaves the valve, from flow-bench readings.
+
+The public catalogue. Names are imported when they are first used, so that ``import portviz`` is
+instant. A short tour::
+
+    import portviz
+
+    job = portviz.read_job("my-head")
+    result = portviz.reduce_job(job)
+    print(result.discharge_coefficient, result.bias_magnitude)
+    field = portviz.run_field(result, run=0, quantity="velocity", angles_deg=range(360))
+    print(field.at(6e-3).max())
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
 
 __version__ = "0.1.0"
+
+_CATALOGUE = {
+    "Areas": "distribution.areas",
+    "Dimensions": "geometry.dimensions",
+    "Job": "job.model",
+    "JobError": "errors",
+    "Passages": "geometry.passages",
+    "PortvizError": "errors",
+    "Profiles": "geometry.profiles",
+    "Reduction": "distribution.reduce",
+    "RoomAir": "air",
+    "RunField": "distribution.field",
+    "areas_at": "distribution.areas",
+    "build_profiles": "geometry.profiles",
+    "curtain_area": "geometry.three_stage",
+    "dimensions": "geometry.dimensions",
+    "ideal_mass_flux": "air",
+    "isentropic_drop": "air",
+    "isentropic_state": "air",
+    "job_profiles": "distribution.areas",
+    "least_passages": "geometry.passages",
+    "moist_air_density": "air",
+    "read_job": "job.read",
+    "reduce_job": "distribution.reduce",
+    "reduction_warnings": "distribution.notes",
+    "run_field": "distribution.field",
+    "summary_document": "report.machine",
+    "three_stage_area": "geometry.three_stage",
+    "write_mesh": "scene.export",
+}
+
+__all__ = ["__version__", *_CATALOGUE]
+
+if TYPE_CHECKING:
+    from portviz.air import RoomAir, ideal_mass_flux, isentropic_drop, isentropic_state, moist_air_density
+    from portviz.distribution.areas import Areas, areas_at, job_profiles
+    from portviz.distribution.field import RunField, run_field
+    from portviz.distribution.notes import reduction_warnings
+    from portviz.distribution.reduce import Reduction, reduce_job
+    from portviz.errors import JobError, PortvizError
+    from portviz.geometry.dimensions import Dimensions, dimensions
+    from portviz.geometry.passages import Passages, least_passages
+    from portviz.geometry.profiles import Profiles, build_profiles
+    from portviz.geometry.three_stage import curtain_area, three_stage_area
+    from portviz.job.model import Job
+    from portviz.job.read import read_job
+    from portviz.report.machine import summary_document
+    from portviz.scene.export import write_mesh
+
+
+def __getattr__(name: str) -> object:
+    if name not in _CATALOGUE:
+        raise AttributeError(f"module 'portviz' has no attribute {name!r}")
+    return getattr(import_module(f"portviz.{_CATALOGUE[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

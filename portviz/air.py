@@ -171,7 +171,7 @@ def isentropic_state(
     Notes
     -----
     v = sqrt(2 gamma / (gamma - 1) R T0 (1 - (1 - drop / p0) ** ((gamma - 1) / gamma))), subsonic;
-    [NACA-1135] eqs 43 to 45 (numbers from memory).
+    [NACA-1135].
 
     Examples
     --------

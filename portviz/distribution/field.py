@@ -7,15 +7,14 @@ outside the measured lifts.
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import PchipInterpolator
 
+from portviz.distribution.monotone import monotone_cubic, monotone_slopes
 from portviz.distribution.reduce import Reduction
 from portviz.job.model import SAME_LIFT, Array
 
@@ -89,30 +88,13 @@ def around_circle(station_deg: Array, value: Array, angle_deg: npt.ArrayLike) ->
 
     Notes
     -----
-    Monotone piecewise cubics, [Fritsch-Butland] as in scipy's PchipInterpolator. Two stations are
-    added beyond each end, which is as far as a slope looks.
+    Two stations are added beyond each end, which is as far as a slope looks.
     """
     if len(station_deg) < 3:
         raise ValueError(f"a field round the valve needs at least three stations, not {len(station_deg)}")
     knots = np.concatenate([station_deg[-2:] - 360.0, station_deg, station_deg[:2] + 360.0])
     values = np.concatenate([value[-2:], value, value[:2]])
-    angles = np.mod(np.asarray(angle_deg, dtype=float), 360.0)
-    return _within(_pchip(knots, values)(angles), knots, values, angles)
-
-
-def _pchip(knots: Array, values: Array) -> PchipInterpolator:
-    with warnings.catch_warnings():
-        # Differences that vanish against rounding make scipy divide by zero and mend it itself.
-        warnings.simplefilter("ignore", RuntimeWarning)
-        return PchipInterpolator(knots, values, axis=0)
-
-
-def _within(found: Array, knots: Array, values: Array, at: Array) -> Array:
-    """Return `found` held between the neighbouring knots' values, against rounding in the cubic."""
-    after = np.clip(np.searchsorted(knots, at, side="right"), 1, len(knots) - 1)
-    low = np.minimum(values[after - 1], values[after])
-    high = np.maximum(values[after - 1], values[after])
-    return np.asarray(np.clip(found, low, high))
+    return monotone_cubic(knots, values, np.mod(np.asarray(angle_deg, dtype=float), 360.0))
 
 
 @dataclass(frozen=True)
@@ -136,8 +118,8 @@ class RunField:
     values: Array
 
     @cached_property
-    def _over_lift(self) -> PchipInterpolator | None:
-        return _pchip(self.lifts, self.values) if len(self.lifts) > 1 else None
+    def _slopes(self) -> Array:
+        return monotone_slopes(self.lifts, self.values)
 
     def covers(self, lift: float) -> bool:
         """Tell if a lift [m] lies within the measured ones."""
@@ -161,10 +143,9 @@ class RunField:
                 f"to {self.lifts[-1] * 1e3:.3f} mm"
             )
         nearest = int(np.argmin(np.abs(self.lifts - lift)))
-        if self._over_lift is None or abs(self.lifts[nearest] - lift) <= SAME_LIFT:
+        if abs(self.lifts[nearest] - lift) <= SAME_LIFT:
             return np.asarray(self.values[nearest])
-        between = np.asarray(self._over_lift(lift), dtype=float)
-        return _within(between, self.lifts, self.values, np.asarray(lift))
+        return monotone_cubic(self.lifts, self.values, lift, self._slopes)
 
     @property
     def limits(self) -> tuple[float, float]:

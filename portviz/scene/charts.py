@@ -118,7 +118,7 @@ def _draw_section(axes: Any, reduction: Reduction, run: int) -> None:
     axes.set_xlabel(f"radius [{unit}]")
     axes.set_ylabel(f"height over the seat's edge [{unit}]")
     axes.set_title(f"section at {lift_text(job, lift)}", fontsize=10, color=INK)
-    axes.legend(loc="upper right", fontsize=8, framealpha=0.95)
+    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.14), fontsize=8, frameon=False)
 
 
 def write_charts(reduction: Reduction, folder: Path) -> list[Path]:

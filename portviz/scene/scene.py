@@ -324,5 +324,5 @@ def new_plotter(size: tuple[int, int], *, off_screen: bool, software: bool) -> p
     # VTK looks for a screen first and warns where there is none, before it draws without one.
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
     plotter = pv.Plotter(off_screen=off_screen, window_size=list(size), title="portviz", lighting="light kit")
-    plotter.render_window.SetMultiSamples(0 if software and not off_screen else 8)
+    plotter.render_window.SetMultiSamples(0 if software and not off_screen else 4)
     return plotter
