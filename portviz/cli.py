@@ -211,7 +211,7 @@ def view(
 
         require_picture_name(picture)
         require_free(picture, overwrite=overwrite)
-    # The probe runs in a child process while this one reads and computes.
+    # The child process looks at OpenGL while this one reads and computes.
     probe = start_probe(off_screen=picture is not None)
     reduction = _reduction(_read(job))
     place = _runs(reduction, run)[0]

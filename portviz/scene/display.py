@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import os
 import platform
+import select
+import signal
 import subprocess
 import sys
+import time
 from functools import cached_property
+from typing import NamedTuple
 
 from portviz.errors import DrawingError
 
@@ -36,17 +40,18 @@ def display_available() -> bool:
     return True
 
 
+class _Answer(NamedTuple):
+    """What became of the child: its exit code (negative: a signal; None: no answer) and its words."""
+
+    code: int | None
+    output: str
+
+
 class Probe:
-    """A running look at this machine's OpenGL.
+    """A running look at this machine's OpenGL, in a child process that draws one empty picture."""
 
-    Parameters
-    ----------
-    process : subprocess.Popen
-        The child that draws one empty picture.
-    """
-
-    def __init__(self, process: subprocess.Popen[str]) -> None:
-        self.process = process
+    def _answer(self) -> _Answer:
+        raise NotImplementedError
 
     @cached_property
     def software(self) -> bool:
@@ -57,24 +62,75 @@ class Probe:
         DrawingError
             If nothing can be drawn: what is missing and what to install.
         """
-        try:
-            output, complaint = self.process.communicate(timeout=_PROBE_SECONDS)
-        except subprocess.TimeoutExpired:
-            self.process.kill()
-            raise DrawingError(f"OpenGL did not answer within {_PROBE_SECONDS:.0f} s. {INSTALL_OPENGL}.") from None
-        if self.process.returncode != 0 or "drawn with:" not in output:
-            reason = _reason(self.process.returncode, complaint)
-            raise DrawingError(f"3D pictures can't be drawn here: {reason}. {INSTALL_OPENGL}.")
+        code, output = self._answer()
+        if code is None:
+            raise DrawingError(f"OpenGL did not answer within {_PROBE_SECONDS:g} s. {INSTALL_OPENGL}.")
+        if code != 0 or "drawn with:" not in output:
+            ending = f"signal {-code}" if code < 0 else f"code {code}"
+            raise DrawingError(
+                "3D pictures can't be drawn here: OpenGL is missing or broken (the process that tried ended with "
+                f"{ending}). {INSTALL_OPENGL}."
+            )
         return any(word in output.lower() for word in _SOFTWARE)
 
 
-def _reason(code: int, complaint: str) -> str:
-    lines = [line for line in complaint.strip().splitlines() if line.strip()]
-    if code < 0:
-        return f"OpenGL is missing or broken (the drawing process ended with signal {-code})"
-    if lines and "Error" in lines[-1]:
-        return lines[-1].strip()
-    return f"OpenGL is missing or broken (the drawing process ended with code {code})"
+class _ForkedProbe(Probe):
+    """A copy of this process, which has VTK loaded already: the quick way, where the system has it."""
+
+    def __init__(self) -> None:
+        self._reading, writing = os.pipe()
+        sys.stdout.flush()
+        sys.stderr.flush()
+        self._child = os.fork()
+        if self._child == 0:
+            os.close(self._reading)
+            os.dup2(writing, 1)
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+            code = 1
+            try:
+                exec(_PROBE, {"print": lambda *words: os.write(1, " ".join(map(str, words)).encode())})
+                code = 0
+            finally:
+                os._exit(code)
+        os.close(writing)
+
+    def _answer(self) -> _Answer:
+        deadline = time.monotonic() + _PROBE_SECONDS
+        words = b""
+        while (left := deadline - time.monotonic()) > 0.0:
+            if select.select([self._reading], [], [], left)[0]:
+                piece = os.read(self._reading, 65536)
+                if not piece:
+                    break
+                words += piece
+        else:
+            os.kill(self._child, signal.SIGKILL)
+        os.close(self._reading)
+        status = os.waitstatus_to_exitcode(os.waitpid(self._child, 0)[1])
+        return _Answer(None if left <= 0.0 else status, words.decode(errors="replace"))
+
+
+class _StartedProbe(Probe):
+    """A fresh Python: the way for systems where a process can't be copied safely."""
+
+    def __init__(self) -> None:
+        self._child = subprocess.Popen(
+            [sys.executable, "-c", _PROBE],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+            errors="replace",
+        )
+
+    def _answer(self) -> _Answer:
+        try:
+            output, _ = self._child.communicate(timeout=_PROBE_SECONDS)
+        except subprocess.TimeoutExpired:
+            self._child.kill()
+            self._child.communicate()
+            return _Answer(None, "")
+        return _Answer(self._child.returncode, output)
 
 
 def start_probe(*, off_screen: bool) -> Probe:
@@ -88,20 +144,16 @@ def start_probe(*, off_screen: bool) -> Probe:
     Raises
     ------
     DrawingError
-        If a window is wanted and there is no screen.
+        If a window is wanted and there is no screen, or VTK can't be loaded.
     """
     if not off_screen and not display_available():
         raise DrawingError(
             "there is no screen to open a window on (DISPLAY is not set). "
             "Write a picture instead: portviz view JOB --picture FILE.png"
         )
-    return Probe(
-        subprocess.Popen(
-            [sys.executable, "-c", _PROBE],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-            errors="replace",
-        )
-    )
+    try:
+        import pyvista  # noqa: F401
+        import vtkmodules.vtkRenderingOpenGL2  # noqa: F401
+    except ImportError as error:
+        raise DrawingError(f"3D pictures can't be drawn here: {error}. {INSTALL_OPENGL}.") from None
+    return _ForkedProbe() if platform.system() == "Linux" else _StartedProbe()

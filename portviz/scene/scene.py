@@ -85,6 +85,8 @@ class Scene:
         self.plotter = plotter
         self.state = state
         self._type_scale = plotter.window_size[1] / 800.0
+        #: Every mesh drawn with its options, in order.
+        self.drawn: list[tuple[pv.PolyData, dict[str, Any]]] = []
         self.fields = FieldStore(state.reduction)
         self.job = state.reduction.job
         self.profiles = state.reduction.profiles
@@ -106,15 +108,19 @@ class Scene:
         head = to_mesh(shapes.head_solid(self.profiles, cut_away=True))
         valve = to_mesh(shapes.valve_solid(self.profiles))
         shine = {"smooth_shading": True, "split_sharp_edges": True, "feature_angle": 20.0}
-        self.plotter.add_mesh(head, color=HEAD_COLOUR, ambient=0.25, diffuse=0.75, **shine)
-        self.valve = self.plotter.add_mesh(
+        self._draw(head, color=HEAD_COLOUR, ambient=0.25, diffuse=0.75, **shine)
+        self.valve = self._draw(
             valve, color=VALVE_COLOUR, ambient=0.2, diffuse=0.7, specular=0.35, specular_power=25, **shine
         )
         for face in shapes.section_faces(self.profiles):
-            self.plotter.add_mesh(to_mesh(face), color=CUT_COLOUR, lighting=False)
+            self._draw(to_mesh(face), color=CUT_COLOUR, lighting=False)
         for outline in shapes.section_outline(self.profiles):
             line = pv.lines_from_points(outline * MM)
-            self.plotter.add_mesh(line, color=INK, line_width=1.5)
+            self._draw(line, color=INK, line_width=1.5)
+
+    def _draw(self, mesh: pv.PolyData, **options: Any) -> Any:
+        self.drawn.append((mesh, options))
+        return self.plotter.add_mesh(mesh, **options)
 
     def _add_curtain(self) -> None:
         columns = len(self.fields.angles_deg)
@@ -122,7 +128,7 @@ class Scene:
         points = np.zeros((columns * shapes.CURTAIN_ROWS, 3))
         self.curtain = to_mesh(Surface(points, quads, np.empty((0, 3), dtype=np.intp)))
         self.curtain["field"] = np.zeros(len(points))
-        self.curtain_actor = self.plotter.add_mesh(
+        self.curtain_actor = self._draw(
             self.curtain,
             scalars="field",
             cmap=COLOUR_MAP,
@@ -155,25 +161,26 @@ class Scene:
         ball = pv.Sphere(radius=0.04 * self.head_radius, theta_resolution=14, phi_resolution=14)
         self._ball = np.asarray(ball.points, dtype=float)
         self.markers = _copies(ball, count)
-        self.marker_actor = self.plotter.add_mesh(self.markers, color="white", ambient=0.45, diffuse=0.6)
+        self.marker_actor = self._draw(self.markers, color="white", ambient=0.45, diffuse=0.6)
         arrow = pv.Arrow(tip_length=0.32, tip_radius=0.10, shaft_radius=0.038, tip_resolution=16, shaft_resolution=12)
         self._arrow = np.asarray(arrow.points, dtype=float)
         self.jets = _copies(arrow, count)
-        self.jet_actor = self.plotter.add_mesh(self.jets, color=JET_COLOUR, ambient=0.35, diffuse=0.65)
+        self.jet_actor = self._draw(self.jets, color=JET_COLOUR, ambient=0.35, diffuse=0.65)
 
         ring = 1.62 * self.head_radius
-        labels = [f"{angle:g}°" for angle in self.job.stations.angles_deg]
-        self._labels(on_circle(ring, -0.25 * self.head_radius, circle), labels, 15)
+        self.label_texts = [f"{angle:g}°" for angle in self.job.stations.angles_deg]
+        self.label_points = on_circle(ring, -0.25 * self.head_radius, circle)
+        self._labels(self.label_points, self.label_texts, 15)
         inner, outer = 1.3 * self.head_radius, 1.52 * self.head_radius
         ticks = [
             pv.Line(on_circle(inner, -0.25 * self.head_radius, each), on_circle(outer, -0.25 * self.head_radius, each))
             for each in circle
         ]
-        self.plotter.add_mesh(pv.merge(ticks), color="#8a8a84", line_width=1)
+        self._draw(pv.merge(ticks), color="#8a8a84", line_width=1)
 
     def _add_lines(self) -> None:
         self.least = pv.PolyData(np.zeros((4, 3)), lines=np.array([2, 0, 1, 2, 2, 3]))
-        self.plotter.add_mesh(self.least, color=LEAST_COLOUR, line_width=5, lighting=False)
+        self._draw(self.least, color=LEAST_COLOUR, line_width=5, lighting=False)
         z = -0.25 * self.head_radius
         pointer = pv.Arrow(
             start=(1.82 * self.head_radius, 0.0, z),
@@ -183,7 +190,7 @@ class Scene:
             tip_radius=0.11,
             shaft_radius=0.035,
         )
-        self.plotter.add_mesh(pointer, color="#b35c00", ambient=0.4)
+        self._draw(pointer, color="#b35c00", ambient=0.4)
 
     def _labels(self, points: Array, texts: list[str], size: int, color: str = INK) -> None:
         self.plotter.add_point_labels(

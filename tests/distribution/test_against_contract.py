@@ -170,9 +170,7 @@ def face_height(g: dict[str, Any]) -> float:
     inner = max(head - g["face_width"] * math.cos(g["face_angle"]), seat - g["seat_width"] * math.cos(g["seat_angle"]))
     outer = min(head, seat)
     # Face above seat, were the face's outer edge at 0; raise or lower by the most of both ends.
-    return -max(
-        (head - r) * math.tan(g["face_angle"]) - (seat - r) * math.tan(g["seat_angle"]) for r in (inner, outer)
-    )
+    return -max((head - r) * math.tan(g["face_angle"]) - (seat - r) * math.tan(g["seat_angle"]) for r in (inner, outer))
 
 
 def valve_parts(g: dict[str, Any], lift: float, top: float) -> list[Line | Arc]:
@@ -198,37 +196,60 @@ def valve_parts(g: dict[str, Any], lift: float, top: float) -> list[Line | Arc]:
     return [*parts, Line(tangent, (stem, top), gap=False)]
 
 
-def least_frustum(wall: Line | Arc, valve: Line | Arc, points: int = 25) -> float:
-    """Least pi (r1 + r2) x slant between two parts: a grid, drawn in round each of its lowest places."""
-    first = np.linspace(0.0, 1.0, 33)
-    start = _frusta(wall, valve, first, first)
-    padded = np.pad(start, 1, constant_values=np.inf)
-    around = [padded[1 + i : 34 + i, 1 + j : 34 + j] for i in (-1, 0, 1) for j in (-1, 0, 1)]
-    hollows = np.argwhere(start <= np.min(around, axis=0))
-    hollows = sorted(hollows, key=lambda place: start[tuple(place)])[:4]
+def least_frustum(wall: Line, valve: Line | Arc) -> float:
+    """Least pi (r1 + r2) x slant between two parts.
+
+    For each point of the wall the best point of a straight valve part is found from a quadratic; the points of
+    the wall are a grid that is drawn in round its lowest places. An arc lies far from every wall, so there a
+    second grid does.
+    """
+    shares = np.linspace(0.0, 1.0, 41 if isinstance(valve, Arc) else 201)
+    area = _least_from(wall, valve, shares)
+    padded = np.pad(area, 1, constant_values=np.inf)
+    hollows = np.flatnonzero((area <= padded[:-2]) & (area <= padded[2:]))
     best = math.inf
-    for row, column in hollows:
-        s, t, reach, found = first[row], first[column], 2.0 / 32.0, math.inf
-        for _ in range(40):
-            across = np.unique(np.clip(np.linspace(s - reach, s + reach, points), 0.0, 1.0))
-            along = np.unique(np.clip(np.linspace(t - reach, t + reach, points), 0.0, 1.0))
-            area = _frusta(wall, valve, across, along)
-            place = np.unravel_index(int(np.argmin(area)), area.shape)
-            s, t, before, found = across[place[0]], along[place[1]], found, float(area[place])
-            edge = place[0] in (0, len(across) - 1) or place[1] in (0, len(along) - 1)
-            # Draw in only where the lowest place is not at the window's rim, unless that is the part's own end.
-            inside = not edge or found >= before * (1.0 - 1e-12)
-            reach = reach * 0.3 if inside else reach
-            if reach < 1e-7:
-                break
-        best = min(best, found)
+    for hollow in sorted(hollows, key=lambda place: area[place])[:5]:
+        middle, reach = shares[hollow], float(shares[1])
+        while reach > 1e-8:
+            around = np.clip(np.linspace(middle - reach, middle + reach, 21), 0.0, 1.0)
+            found = _least_from(wall, valve, around)
+            place = int(np.argmin(found))
+            middle, reach, best = around[place], reach / 5.0, min(best, float(found[place]))
     return best
 
 
-def _frusta(wall: Line | Arc, valve: Line | Arc, s: np.ndarray, t: np.ndarray) -> np.ndarray:
-    r1, z1 = wall.at(s[:, None])
-    r2, z2 = valve.at(t[None, :])
-    return np.asarray(math.pi * (r1 + r2) * np.hypot(r1 - r2, z1 - z2))
+def _least_from(wall: Line, valve: Line | Arc, shares: np.ndarray) -> np.ndarray:
+    r1, z1 = wall.at(shares)
+    if isinstance(valve, Arc):
+        return _least_to_arc(r1, z1, valve)
+    # Along the valve's part: f = (a + b t) sqrt(c + d t + e t2), and f' = 0 is a quadratic in t.
+    (r2, z2), (r3, z3) = valve.start, valve.end
+    a, b = r1 + r2, r3 - r2
+    c = (r2 - r1) ** 2 + (z2 - z1) ** 2
+    d = 2.0 * ((r2 - r1) * (r3 - r2) + (z2 - z1) * (z3 - z2))
+    e = (r3 - r2) ** 2 + (z3 - z2) ** 2
+    square, linear, plain = 2.0 * b * e, 1.5 * b * d + a * e, b * c + 0.5 * a * d
+    root = np.sqrt(np.maximum(linear**2 - 4.0 * square * plain, 0.0))
+    # In this form no digits are lost where b is small or zero.
+    helper = -0.5 * (linear + np.copysign(root, linear))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = [np.zeros_like(r1), np.ones_like(r1), plain / helper, helper / square if b else plain / helper]
+    area = [
+        math.pi * (r1 + r) * np.hypot(r - r1, z - z1)
+        for r, z in map(valve.at, (np.clip(np.nan_to_num(t), 0.0, 1.0) for t in at))
+    ]
+    return np.asarray(np.min(area, axis=0))
+
+
+def _least_to_arc(r1: np.ndarray, z1: np.ndarray, arc: Arc) -> np.ndarray:
+    middle, reach = np.full(r1.shape, 0.5), 0.5
+    area = np.empty(0)
+    while reach > 1e-7:
+        shares = np.clip(middle[:, None] + reach * np.linspace(-1.0, 1.0, 21), 0.0, 1.0)
+        r, z = arc.at(shares)
+        area = math.pi * (r1[:, None] + r) * np.hypot(r - r1[:, None], z - z1[:, None])
+        middle, reach = shares[np.arange(len(r1)), np.argmin(area, axis=1)], reach / 4.0
+    return np.asarray(np.min(area, axis=1))
 
 
 def passages(g: dict[str, Any], lift: float) -> dict[str, Any]:
@@ -324,7 +345,9 @@ class TypedJob:
         return folder
 
     def _table(self, path: Path, rows: list[Any]) -> None:
-        cells = [["" if cell is None else cell if isinstance(cell, str) else repr(cell) for cell in row] for row in rows]
+        cells = [
+            ["" if cell is None else cell if isinstance(cell, str) else repr(cell) for cell in row] for row in rows
+        ]
         self._text(path, [self.separator.join(row) for row in cells])
 
     def _text(self, path: Path, lines: list[str]) -> None:
@@ -356,7 +379,9 @@ def reference_summary(job: TypedJob) -> dict[str, Any]:
         rows = []
         for lift in sorted(lifts):
             bench_flow, own_pressure = flow.get((run, lift), (None, None))
-            tested = bench["test_pressure"] if own_pressure is None else si((own_pressure, job.bench["test_pressure"][1]))
+            tested = (
+                bench["test_pressure"] if own_pressure is None else si((own_pressure, job.bench["test_pressure"][1]))
+            )
             volume = None if bench_flow is None else bench_flow * FACTOR[job.flow_unit]
             p0 = barometer + (tested if job.side == "exhaust" else 0.0)
             rows.append(_lift(job, lift * FACTOR[job.lift_unit], lifts[lift], volume, tested, p0, t0, r))
@@ -411,7 +436,9 @@ def _lift(
         share = part / total
         each["flow_share"] = share
         each["flow_m3_s"] = None if volume is None else share * volume
-        centroid += share * complex(math.cos(math.radians(each["angle_deg"])), math.sin(math.radians(each["angle_deg"])))
+        centroid += share * complex(
+            math.cos(math.radians(each["angle_deg"])), math.sin(math.radians(each["angle_deg"]))
+        )
     mean = sum(each["velocity_m_s"] * each["area"] for each in stations) / gap
     variance = sum((each["velocity_m_s"] - mean) ** 2 * each["area"] for each in stations) / gap
     off = sum(abs(each["velocity_m_s"] - mean) * each["area"] for each in stations)
@@ -509,13 +536,19 @@ def random_geometry(dice: random.Random, inch: bool) -> tuple[dict[str, Any], di
         seat["outer_diameter"] = length(head + dice.uniform(-0.35, 0.35) * seat_width)
     outer = seat["outer_diameter"][0] * (25.4 if inch else 1.0) if "outer_diameter" in seat else head
     if dice.random() < 0.6:
-        valve["back_cut"] = {"angle": (face_angle - dice.uniform(8.0, 14.0), "deg"), "width": length(dice.uniform(0.5, 1.5))}
+        valve["back_cut"] = {
+            "angle": (face_angle - dice.uniform(8.0, 14.0), "deg"),
+            "width": length(dice.uniform(0.5, 1.5)),
+        }
     if dice.random() < 0.6:
         valve["underhead_angle"] = (dice.choice([0.0, 5.0, 10.0, 14.0]), "deg")
     if dice.random() < 0.6:
         valve["fillet_radius"] = length(dice.uniform(0.05, 0.28) * head)
     if dice.random() < 0.6:
-        seat["top_cut"] = {"angle": (seat_angle - dice.uniform(10.0, 20.0), "deg"), "width": length(dice.uniform(0.6, 1.8))}
+        seat["top_cut"] = {
+            "angle": (seat_angle - dice.uniform(10.0, 20.0), "deg"),
+            "width": length(dice.uniform(0.6, 1.8)),
+        }
     cuts, angle = [], seat_angle
     inner = outer - 2.0 * seat_width * math.cos(math.radians(seat_angle))
     narrow = inner
@@ -605,7 +638,11 @@ def differences(found: Any, expected: Any, place: str = "") -> list[str]:
             return [f"{place}: {len(found)} entries, expected {len(expected)}"]
         if expected and "angle_deg" in expected[0]:
             found, expected = (sorted(each, key=lambda row: row["angle_deg"] % 360.0) for each in (found, expected))
-        return [line for at, pair in enumerate(zip(found, expected, strict=True)) for line in differences(*pair, f"{place}[{at}]")]
+        return [
+            line
+            for at, pair in enumerate(zip(found, expected, strict=True))
+            for line in differences(*pair, f"{place}[{at}]")
+        ]
     if isinstance(expected, float) and isinstance(found, int | float):
         if place.endswith(("bias_angle_deg", ".angle_deg")):
             same = abs((found - expected + 180.0) % 360.0 - 180.0) < 1e-5

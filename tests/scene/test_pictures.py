@@ -1,0 +1,153 @@
+"""Pictures, with and without OpenGL, and what is said where nothing can be drawn."""
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from portviz.__main__ import main
+from portviz.errors import DrawingError
+from portviz.scene import display
+from portviz.scene.charts import run_chart
+
+CRASH = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"
+
+
+def picture(path):
+    return np.asarray(Image.open(path).convert("RGB"), dtype=float)
+
+
+def test_view_writes_a_picture_of_the_size_asked_for(examples, tmp_path, opengl, capsys):
+    target = tmp_path / "a.png"
+    arguments = ["view", str(examples / "sidecar_intake"), "--picture", str(target), "--size", "500x400"]
+    assert main(arguments) == 0
+    assert picture(target).shape == (400, 500, 3)
+    assert f"Written: {target}" in capsys.readouterr().out
+    assert main(arguments) == 1
+    assert "is there already" in capsys.readouterr().err
+    assert main([*arguments, "--overwrite"]) == 0
+    assert [each.name for each in tmp_path.iterdir()] == ["a.png"]
+
+
+def test_the_strong_side_is_drawn_brighter_where_it_lies(examples, tmp_path, opengl):
+    """From the cylinder station 0 is on the right, 180 on the left; the demo is weak at 0."""
+    target = tmp_path / "a.png"
+    base = ["view", str(examples / "sidecar_intake"), "--picture", str(target), "--size", "700x500", "--camera"]
+    assert main([*base, "port", "--lift", "8 mm"]) == 0
+    image = picture(target)
+    # viridis: weak is violet (blue over green), strong is green.
+    greener = image[:, :, 1] - image[:, :, 2]
+    saturated = image.max(axis=2) - image.min(axis=2) > 60
+    body = slice(0, int(700 * 0.85))  # without the colour bar
+    columns = np.arange(700)[body]
+    centre = 350
+    left = greener[:, body][saturated[:, body] & (columns < centre - 40)]
+    right = greener[:, body][saturated[:, body] & (columns > centre + 40) & (columns < centre + 140)]
+    assert left.mean() > right.mean() + 20.0
+
+
+def test_the_picture_changes_with_lift_run_and_field(examples, tmp_path, opengl):
+    images = []
+    for number, extra in enumerate(
+        (["--lift", "3 mm"], ["--lift", "9 mm"], ["--lift", "9 mm", "--run", "wall relieved"], ["--field", "drop"])
+    ):
+        target = tmp_path / f"{number}.png"
+        assert (
+            main(["view", str(examples / "sidecar_intake"), "--picture", str(target), "--size", "400x300", *extra]) == 0
+        )
+        images.append(picture(target))
+    for first in range(len(images)):
+        for second in range(first):
+            assert np.abs(images[first] - images[second]).max() > 30.0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--picture", "a.jpg"], "must end in .png"),
+        (["--picture", "a.png", "--size", "12"], "WIDTHxHEIGHT"),
+        (["--picture", "a.png", "--size", "99999x10"], "WIDTHxHEIGHT"),
+        (["--picture", "a.png", "--field", "speed"], "not one of velocity"),
+        (["--picture", "a.png", "--lift", "30 mm"], "lies outside what was measured"),
+        (["--picture", "a.png", "--lift", "5"], "has no unit"),
+    ],
+)
+def test_wrong_usage_of_view(examples, tmp_path, monkeypatch, capsys, arguments, words):
+    monkeypatch.chdir(tmp_path)
+    assert main(["view", str(examples / "sidecar_intake"), *arguments]) == 2
+    assert words in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_drawing_process_that_crashes_is_told_with_what_to_install(examples, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(display, "_PROBE", CRASH)
+    target = tmp_path / "a.png"
+    assert main(["view", str(examples / "sidecar_intake"), "--picture", str(target)]) == 1
+    complaint = capsys.readouterr().err
+    assert "OpenGL is missing or broken" in complaint
+    assert "apt-get install libgl1" in complaint
+    assert not target.exists()
+
+
+@pytest.mark.parametrize("kind", [display._ForkedProbe, display._StartedProbe])
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [
+        ("import time; time.sleep(60)", "did not answer within 0.4 s"),
+        (CRASH, "ended with signal 11"),
+        ("raise RuntimeError('no')", "ended with code 1"),
+        ("pass", "ended with code 0"),
+    ],
+)
+def test_whatever_becomes_of_the_drawing_process_is_told(monkeypatch, kind, code, words):
+    monkeypatch.setattr(display, "_PROBE", code)
+    monkeypatch.setattr(display, "_PROBE_SECONDS", 0.4 if "sleep" in code else 30.0)
+    with pytest.raises(DrawingError, match=words):
+        assert kind().software
+
+
+@pytest.mark.parametrize("kind", [display._ForkedProbe, display._StartedProbe])
+def test_both_ways_of_asking_give_one_answer(opengl, kind):
+    assert kind().software is opengl
+
+
+def test_a_window_without_a_screen_is_refused_with_the_way_out(examples, monkeypatch, capsys):
+    monkeypatch.setattr(display, "display_available", lambda: False)
+    assert main(["view", str(examples / "sidecar_intake")]) == 1
+    assert "--picture FILE.png" in capsys.readouterr().err
+
+
+def test_demo_writes_its_pictures_where_there_is_no_window(tmp_path, monkeypatch, capsys, opengl):
+    monkeypatch.chdir(tmp_path)
+    assert main(["demo", "--pictures"]) == 0
+    names = {each.name for each in (tmp_path / "portviz-demo").iterdir()}
+    assert {"job.toml", "readings.csv", "flow.csv", "cam.csv"} <= names
+    assert {"as-found-unrolled.png", "as-found-three-quarter.png", "wall-relieved-cylinder.png"} <= names
+    out = capsys.readouterr().out
+    assert "invented" in out
+    assert "as-found-three-quarter.png" in out
+    typed = tmp_path / "portviz-demo" / "readings.csv"
+    typed.write_text(typed.read_text(encoding="utf-8").replace("as found", "my own"), encoding="utf-8")
+    flow = tmp_path / "portviz-demo" / "flow.csv"
+    flow.write_text(flow.read_text(encoding="utf-8").replace("as found", "my own"), encoding="utf-8")
+    assert main(["demo", "--pictures"]) == 0
+    assert "used as it is" in capsys.readouterr().out
+    assert "my own" in typed.read_text(encoding="utf-8")
+
+
+def test_demo_without_opengl_draws_flat_pictures_and_says_what_to_install(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(display, "_PROBE", CRASH)
+    assert main(["demo", "--pictures", "--into", "here"]) == 0
+    said = capsys.readouterr()
+    assert (tmp_path / "here" / "wall-relieved-unrolled.png").stat().st_size > 20_000
+    assert not list((tmp_path / "here").glob("*three-quarter*"))
+    assert "apt-get install libgl1" in said.err
+
+
+def test_the_flat_picture_shows_every_measured_point(sidecar):
+    figure = run_chart(sidecar, 1)
+    points = figure.axes[0].collections[-1].get_offsets()
+    groups = sidecar.groups_of(1)
+    assert len(points) == sum(len(range(*sidecar.stations_of(each).indices(10**6))) for each in groups)
+    assert set(np.round(points[:, 1], 6)) == {1.0, 2.0, 3.5, 5.0, 6.5, 8.0, 9.5, 11.0}
+    assert "m/s" in figure.axes[2].get_ylabel()
