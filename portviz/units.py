@@ -50,8 +50,8 @@ inch_of_mercury = 3386.388640341 * pascal = inHg
 millimeter_of_mercury = 133.322387415 * pascal = mmHg
 cubic_foot_per_minute = 0.0004719474432 * meter ** 3 / second = cfm
 degree = 0.017453292519943295 * radian = deg = °
-degree_Celsius = kelvin; offset: 273.15 = degC = °C
-degree_Fahrenheit = 5 / 9 * kelvin; offset: 255.3722222222222 = degF = °F
+degree_Celsius = kelvin; offset: 273.15 = degC = degreeC
+degree_Fahrenheit = 5 / 9 * kelvin; offset: 255.3722222222222 = degF = degreeF
 percent = 0.01 * one = %
 kilometer_per_hour = 0.2777777777777778 * meter / second = kmh
 """
@@ -69,6 +69,7 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
 }
 
 _QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*\Z", re.DOTALL)
+_UNIT = re.compile(r"[A-Za-zµ°%][A-Za-z0-9µ°²³%/^*]*(?: [A-Za-z0-9µ°²³%/^*]+)*")
 _POWER = re.compile(r"(?<=[A-Za-z])\^?([23])(?![A-Za-z0-9])")
 
 
@@ -107,7 +108,8 @@ def _scale(unit: str, kind: str) -> tuple[float, float]:
         If the unit is unknown or of another kind.
     """
     registry = _registry()
-    for spelling in (unit, _spellings().get(unit.lower(), unit)):
+    known = _spellings().get(unit.lower().replace("^", ""), unit)
+    for spelling in (unit, known) if _UNIT.fullmatch(unit) else ():
         expression = _POWER.sub(r"**\1", spelling)
         try:
             parsed = registry.Unit(expression.replace("%", "percent"))
@@ -173,7 +175,10 @@ def parse_quantity(text: object, kind: str) -> float:
     """
     number, unit = split_quantity(text, kind)
     factor, offset = _scale(unit, kind)
-    return number * factor + offset
+    value = number * factor + offset
+    if not math.isfinite(value):
+        raise UnitError(f"{shortened(text)} is not a finite number")
+    return value
 
 
 def split_quantity(text: object, kind: str) -> tuple[float, str]:
@@ -188,8 +193,8 @@ def split_quantity(text: object, kind: str) -> tuple[float, str]:
         )
     match = _QUANTITY.match(text)
     if match is None or re.match(r",\d", match[2]):
-        comma = " with a decimal point" if re.match(r"\s*[+-]?\d+,\d", text) else ""
-        raise UnitError(f"{shortened(text)} is not a number with a unit{comma}; write it like {example}")
+        comma = " (with a decimal point, not a comma)" if re.match(r"\s*[+-]?\d+,\d", text) else ""
+        raise UnitError(f"{shortened(text)} is not a number with a unit; write it like {example}{comma}")
     number, unit = float(match[1]), match[2]
     if not unit:
         raise UnitError(

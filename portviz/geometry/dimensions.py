@@ -202,11 +202,12 @@ def _outside_right_angle(angle: Array) -> Mask:
 
 
 def _positive(name: str, key: str) -> Rule:
+    per_radius = 2.0 if name.endswith("_radius") else 1.0
     return Rule(
         f"{key} positive",
         (key,),
         lambda d: ~(getattr(d, name) > 0.0),
-        lambda d: f"{key} must be larger than zero, not {_mm(getattr(d, name))}",
+        lambda d: f"{key} must be larger than zero, not {_mm(per_radius * getattr(d, name))}",
     )
 
 
@@ -234,7 +235,7 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "top cut",
         ("seat.top_cut",),
-        lambda d: (d.top_cut_width != 0.0) & (_outside_right_angle(d.top_cut_angle) | (d.top_cut_width < 0.0)),
+        lambda d: (d.top_cut_width != 0.0) & (_outside_right_angle(d.top_cut_angle) | ~(d.top_cut_width > 0.0)),
         lambda d: (
             "the top cut needs a width above zero and an angle between 0 and 90 deg, "
             f"not {_mm(d.top_cut_width)} at {_deg(d.top_cut_angle)}"
@@ -313,9 +314,9 @@ RULES: tuple[Rule, ...] = (
         lambda d: (
             (d.back_cut_width != 0.0)
             & (
-                (d.back_cut_width < 0.0)
-                | (d.back_cut_angle > d.face_angle + 1e-12)
-                | (d.back_cut_angle < d.underhead_angle - 1e-12)
+                ~(d.back_cut_width > 0.0)
+                | ~(d.back_cut_angle <= d.face_angle + 1e-12)
+                | ~(d.back_cut_angle >= d.underhead_angle - 1e-12)
             )
         ),
         lambda d: (
@@ -334,12 +335,15 @@ RULES: tuple[Rule, ...] = (
         ),
     ),
     Rule(
+        "fillet radius",
+        ("valve.fillet_radius",),
+        lambda d: ~(d.fillet_radius >= 0.0),
+        lambda d: f"the fillet's radius must be zero (sharp) or more, not {_mm(d.fillet_radius)}",
+    ),
+    Rule(
         "fillet does not fit",
         ("valve.fillet_radius", "valve.underhead_angle", "valve.stem_diameter"),
-        lambda d: (
-            (d.fillet_radius < 0.0)
-            | (d.stem_radius + d.fillet_tangent * np.cos(d.underhead_angle) > d.underhead_radius + LENGTH_TOLERANCE)
-        ),
+        lambda d: d.stem_radius + d.fillet_tangent * np.cos(d.underhead_angle) > d.underhead_radius + LENGTH_TOLERANCE,
         lambda d: (
             f"the fillet does not fit: radius {_mm(d.fillet_radius)} would begin at a diameter of "
             f"{_mm(2 * (d.stem_radius + d.fillet_tangent * np.cos(d.underhead_angle)))}, but the under-head cone "

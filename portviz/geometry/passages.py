@@ -231,8 +231,19 @@ class _Chunk:
             (throat, cut_parts, far),
         ):
             best.offer(*self._wall_part_to_corner(part, valve))
+        throat.offer(*self._ring_round_the_stem())
         if np.any(self.profiles.fillet_radius > 0.0):
             self._search_fillet(throat)
+
+    def _ring_round_the_stem(self) -> tuple[Array, Array, Array]:
+        """Return the level line between throat and stem, which both go on for ever, at any lift."""
+        wall, valve = self.wall[:, :, -2], self.valve[:, :, 5]
+        height = np.maximum(wall[..., 1], valve[..., 1])
+
+        def end(corner: Array) -> Array:
+            return np.stack([np.broadcast_to(corner[..., 0], height.shape), height], axis=-1)[:, :, None, None]
+
+        return _squared(end(wall), end(valve)), end(wall), end(valve)
 
     def _corner_to_corner(self, wall: slice, valve: slice) -> tuple[Array, Array, Array]:
         ends = self.wall[:, :, wall, None, :], self.valve[:, :, None, valve, :]

@@ -92,8 +92,8 @@ def build_profiles(designs: Dimensions) -> Profiles:
     check_dimensions(designs)
     profiles = _profiles(designs)
     part_wall, part_valve, place, depth = closed_overlap(profiles)
-    worst = int(np.argmax(depth))
-    if depth[worst] > LENGTH_TOLERANCE:
+    worst = int(np.argmax(depth)) if depth.size else -1
+    if worst >= 0 and depth[worst] > LENGTH_TOLERANCE:
         wall_name, valve_name = profiles.wall_parts[part_wall[worst]], VALVE_PARTS[part_valve[worst]]
         raise GeometryError(
             f"the closed valve stands inside the wall: its {valve_name} is {depth[worst] * 1e3:.3f} mm inside the "

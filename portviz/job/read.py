@@ -59,12 +59,16 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
     JobError
         For the first thing in the files that is wrong.
     """
-    folder = _job_folder(Path(folder))
+    folder = Path(folder)
+    try:
+        folder = _job_folder(folder)
+        found = _find_tables(folder) if tables else {}
+    except OSError as error:
+        raise JobError(f"the folder can't be read: {error.strerror or error}", file=str(folder)) from None
     raw = _read_toml(folder / JOB_FILE)
     table = validate_job_table(raw)
     stations = _stations(table)
     gauge = _gauge(table)
-    found = _find_tables(folder) if tables else {}
     readings_table = flow_table = readings = flow = cam = None
     if "readings" in found:
         readings_table = read_table(found["readings"], READING_COLUMNS[gauge.kind], "readings")

@@ -375,7 +375,7 @@ def test_chunks_change_nothing(designs: list[dict[str, Any]], monkeypatch: pytes
     monkeypatch.setattr("portviz.geometry.passages._CHUNK", size)
     chunked = least_passages(profiles, LIFTS, lines=True)
     for name in ("gap_area", "throat_area", "gap_line", "throat_line"):
-        # Equal to rounding: a machine's vector units may treat the ends of arrays apart.
+        # Equal to rounding: the last bit of a sine may depend on its place in an array.
         assert getattr(chunked, name) == pytest.approx(getattr(whole, name), rel=1e-13, abs=1e-11)
 
 
