@@ -75,6 +75,7 @@ class Window:
         shape.GetTubeProperty().SetColor(0.55, 0.56, 0.58)
         shape.GetCapProperty().SetOpacity(0.0)
         shape.SetLabelHeight(0.022)
+        shape.SetSliderLength(0.02)
         for text in (shape.GetTitleProperty(), shape.GetLabelProperty()):
             self.scene.set_font(text)
             text.SetColor(*pv.Color(INK).float_rgb)
