@@ -48,12 +48,12 @@ def test_every_listed_source_is_cited_and_every_cited_one_is_listed():
     assert len(listed) >= 6
     texts = [path.read_text(encoding="utf-8") for path in (ROOT / "portviz").rglob("*.py")]
     texts.append((ROOT / "README.md").read_text(encoding="utf-8"))
-    # A key stands after a blank or a bracket, and is no unit; subscripts of types stand after a name.
-    units = {"Pa", "UNIT", "K", "N"}
+    # A key stands after a blank or a bracket, and is no unit and no type; subscripts stand right after a name.
+    others = {"Pa", "UNIT", "K", "N", "None"}
     cited = {
         key for text in texts for key in re.findall(r"(?<=[\s(|])\[([A-Z][A-Za-z]+(?:-[A-Za-z0-9]+)*)\](?!\()", text)
     }
-    assert cited - units == listed
+    assert cited - others == listed
 
 
 def test_the_readme_names_every_command_and_links_files_that_exist():

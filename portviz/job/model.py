@@ -77,7 +77,7 @@ class Gauge:
     coefficient : float
         Velocity over isentropic velocity [-].
     accuracy : float or None
-        Standard uncertainty of one reading [Pa], or [m/s] where the gauge reads velocity.
+        Standard uncertainty [JCGM-100] of one reading [Pa], or [m/s] where the gauge reads velocity.
     """
 
     reads: GaugeReads
