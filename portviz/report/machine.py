@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import json
 import math
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -23,7 +26,11 @@ def to_text(document: Document) -> str:
 
 def _plain(values: Array) -> list[float | None]:
     """Return floats, with None for NaN."""
-    return [None if math.isnan(value) else value for value in np.asarray(values).tolist()]
+    values = np.asarray(values)
+    if not np.isnan(values).any():
+        plain: list[float | None] = values.tolist()
+        return plain
+    return [None if math.isnan(value) else value for value in values.tolist()]
 
 
 def area_rows(areas: Areas) -> list[Document]:
@@ -43,7 +50,8 @@ def area_rows(areas: Areas) -> list[Document]:
 
 
 def _rows(columns: dict[str, list[Any]]) -> list[Document]:
-    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+    names = tuple(columns)
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
 def area_document(areas: Areas, warnings: list[str]) -> Document:
@@ -53,14 +61,35 @@ def area_document(areas: Areas, warnings: list[str]) -> Document:
 
 def summary_document(reduction: Reduction, runs: list[int], warnings: list[str]) -> Document:
     """Return what `summary --json` prints, for the given places among the reduction's runs."""
+    with collector_paused():
+        return _summary_document(reduction, runs, warnings)
+
+
+@contextlib.contextmanager
+def collector_paused() -> Iterator[None]:
+    """Pause the garbage collector, which would walk a growing document again and again."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def _summary_document(reduction: Reduction, runs: list[int], warnings: list[str]) -> Document:
     job = reduction.job
     lifts, stations = lift_rows(reduction), station_rows(reduction)
     room = job.bench.air
     upstream = room.pressure + (job.bench.test_pressure if job.side == "exhaust" else 0.0)
-    for group, row in enumerate(lifts):
-        part = reduction.stations_of(group)
-        order = np.argsort(reduction.stations.station[part], kind="stable")
-        row["stations"] = [stations[part.start + place] for place in order.tolist()]
+    # Stations stand in the job's order, group by group.
+    starts = reduction.starts.tolist()
+    ends = [*starts[1:], len(stations)]
+    sizes = np.diff(reduction.starts, append=len(stations))
+    order = np.lexsort((reduction.stations.station, np.repeat(np.arange(len(sizes)), sizes)))
+    in_job_order = [stations[place] for place in order.tolist()]
+    for row, start, end in zip(lifts, starts, ends, strict=True):
+        row["stations"] = in_job_order[start:end]
     return {
         "format": FORMAT,
         "title": job.title,

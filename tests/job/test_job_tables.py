@@ -1,0 +1,217 @@
+"""Tables as spreadsheets and editors leave them: all of these say the same."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import product
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from portviz.errors import JobError
+from portviz.job.read import read_job
+from portviz.job.tables import Column, Table, decode, numbers, read_table
+
+MakeJob = Callable[..., Path]
+COLUMNS = (Column("run"), Column("lift", "length"), Column("station"), Column("note", required=False))
+SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t"}
+
+
+def table(folder: Path, content: str | bytes) -> Table:
+    path = folder / "table.csv"
+    path.write_bytes(content if isinstance(content, bytes) else content.encode())
+    return read_table(path, COLUMNS)
+
+
+def lifts(folder: Path, content: str | bytes) -> list[float]:
+    """Lifts of a table in millimetres."""
+    return [round(lift * 1e3, 9) for lift in numbers(table(folder, content), "lift", "length")]
+
+
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"], ids=["plain", "with byte order mark"])
+@pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"], ids=["LF", "CRLF", "CR"])
+@pytest.mark.parametrize("separator", SEPARATORS.values(), ids=SEPARATORS)
+def test_separators_line_ends_and_mark(tmp_path: Path, separator: str, ending: str, mark: bytes) -> None:
+    lines = ["run,lift [mm],station", "first,1.5,0", "second,2.5,90"]
+    text = ending.join(line.replace(",", separator) for line in lines) + ending
+    found = table(tmp_path, mark + text.encode())
+    assert list(found.cells["run"]) == ["first", "second"]
+    assert_allclose(numbers(found, "lift", "length"), [0.0015, 0.0025])
+    assert_allclose(numbers(found, "station"), [0.0, 90.0])
+    assert found.lines.tolist() == [2, 3]
+
+
+def test_mixed_line_ends_count_as_lines(tmp_path: Path) -> None:
+    found = table(tmp_path, b"run,lift [mm],station\r\na,1,0\na,2,0\ra,3,0\r\na,4,0")
+    assert_allclose(numbers(found, "lift", "length"), [1e-3, 2e-3, 3e-3, 4e-3])
+    assert found.lines.tolist() == [2, 3, 4, 5]
+
+
+def test_no_line_end_at_the_end(tmp_path: Path) -> None:
+    assert lifts(tmp_path, "run,lift [mm],station\na,1,0\na,2,0") == [1.0, 2.0]
+
+
+@pytest.mark.parametrize("separator", [";", "\t"], ids=["semicolon", "tab"])
+def test_decimal_comma_where_the_separator_is_no_comma(tmp_path: Path, separator: str) -> None:
+    text = "run,lift [mm],station\na,1|5,22|5\na,-0|5,0\na,.5,0\na,+2|5e1,0\n".replace(",", separator).replace("|", ",")
+    assert lifts(tmp_path, text) == [1.5, -0.5, 0.5, 25.0]
+
+
+def test_decimal_comma_within_quotes_of_a_comma_table_is_no_number(tmp_path: Path) -> None:
+    found = table(tmp_path, 'run,lift [mm],station\na,"1,5",0\n')
+    with pytest.raises(JobError, match=r"table\.csv, line 2, column lift: .*finite number \(got '1,5'\)"):
+        numbers(found, "lift", "length")
+
+
+@pytest.mark.parametrize(
+    "cell", ["1.234,5", "1,234.5", "1,2,3", "1 234", "1'234", "1_5", "0x1F", "½", "1e", "e5", "--1"]
+)
+def test_other_number_styles_are_refused(tmp_path: Path, cell: str) -> None:
+    found = table(tmp_path, f"run;lift [mm];station\nx;1;0\na;{cell};0\n")
+    with pytest.raises(JobError, match=r"line 3, column lift: this is not a finite number"):
+        numbers(found, "lift", "length")
+
+
+@pytest.mark.parametrize("blank", ["", "   ", "\t ", ",,", " , , ", ",,,,,,,,", '"","",""'], ids=repr)
+def test_blank_rows_are_left_out_and_still_count_as_lines(tmp_path: Path, blank: str) -> None:
+    found = table(tmp_path, f"{blank}\nrun,lift [mm],station\n{blank}\na,1,0\n{blank}\n{blank}\nb,2,0\n{blank}\n")
+    assert list(found.cells["run"]) == ["a", "b"]
+    assert found.lines.tolist() == [4, 7]
+
+
+def test_trailing_separators_in_header_and_rows(tmp_path: Path) -> None:
+    assert lifts(tmp_path, "run,lift [mm],station,,\na,1,0,,\nb,2,0\nc,3,0,,,,,\n") == [1.0, 2.0, 3.0]
+
+
+def test_text_behind_the_last_column_is_an_error(tmp_path: Path) -> None:
+    with pytest.raises(JobError, match=r"table\.csv, line 3: this row has 5 cells, the header 3 .*decimal comma"):
+        table(tmp_path, "run,lift [mm],station\na,1,0\na,1,5,22,5\n")
+
+
+def test_quoted_cells(tmp_path: Path) -> None:
+    found = table(tmp_path, '"run","lift [mm]","station"\n"bowl, ""blended""","1.5","0"\n"a;b\tc",2,90\n')
+    assert list(found.cells["run"]) == ['bowl, "blended"', "a;b\tc"]
+    assert_allclose(numbers(found, "lift", "length"), [0.0015, 0.002])
+
+
+@pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"], ids=["LF", "CRLF", "CR"])
+def test_cells_with_line_breaks_keep_the_count_of_lines(tmp_path: Path, ending: str) -> None:
+    rows = ["run,lift [mm],station,note", 'a,1,0,"first', 'second"', "a,2,0,", "a,x,0,"]
+    found = table(tmp_path, ending.join(rows) + ending)
+    assert found.cells["note"][0] == f"first{ending}second"
+    assert found.lines.tolist()[1:] == [4, 5]
+    with pytest.raises(JobError, match=r"line 5, column lift: .*got 'x'"):
+        numbers(found, "lift", "length")
+
+
+def test_quote_marks_within_a_plain_cell(tmp_path: Path) -> None:
+    assert list(table(tmp_path, 'run,lift [mm],station\n8" port,1,0\n').cells["run"]) == ['8" port']
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "run,lift [mm],station",
+        "RUN,LIFT [mm],STATION",
+        "  Run ,  Lift   [ mm ] , Station  ",
+        "run,lift[mm],station",
+        "run,lift\t[mm],station",
+        "run,lift [MM],station",
+        "run,lift [millimeter],station",
+    ],
+)
+def test_case_and_spaces_of_a_header(tmp_path: Path, header: str) -> None:
+    found = table(tmp_path, f"{header}\na,1.5,0\n")
+    assert set(found.cells) == {"run", "lift", "station"}
+    assert_allclose(numbers(found, "lift", "length"), [0.0015])
+
+
+def test_columns_in_any_order(tmp_path: Path) -> None:
+    found = table(tmp_path, "note,station,lift [mm],run\n,90,1.5,a\nseen,0,2,b\n")
+    assert list(found.cells["run"]) == ["a", "b"]
+    assert list(found.cells["note"]) == ["", "seen"]
+    assert_allclose(numbers(found, "station"), [90.0, 0.0])
+
+
+@pytest.mark.parametrize(
+    ("unit", "metres"),
+    [("mm", 1e-3), ("in", 0.0254), ("thou", 2.54e-5), ("cm", 1e-2), ("m", 1.0), ("IN", 0.0254), ("inch", 0.0254)],
+)
+def test_unit_of_a_header(tmp_path: Path, unit: str, metres: float) -> None:
+    found = table(tmp_path, f"run,lift [{unit}],station\na,3,0\n")
+    assert_allclose(numbers(found, "lift", "length"), [3.0 * metres], rtol=1e-14)
+
+
+def test_a_unit_where_none_belongs_is_not_passed_over(tmp_path: Path) -> None:
+    # Station angles are degrees; a column in radians read as degrees would be wrong without a word.
+    with pytest.raises(JobError, match=r"station"):
+        table(tmp_path, "run,lift [mm],station [rad]\na,1,0\n")
+
+
+def test_degrees_may_be_named_at_the_stations(tmp_path: Path) -> None:
+    assert_allclose(numbers(table(tmp_path, "run,lift [mm],station [deg]\na,1,45\n"), "station"), [45.0])
+
+
+def test_empty_cell_is_named(tmp_path: Path) -> None:
+    found = table(tmp_path, "run,lift [mm],station\na,1,0\na, ,0\n")
+    with pytest.raises(JobError, match=r"line 3, column lift: this cell is empty .*expected a number"):
+        numbers(found, "lift", "length")
+    assert np.isnan(numbers(found, "lift", "length", blank=True)).tolist() == [False, True]
+
+
+@pytest.mark.parametrize("cell", ["nan", "NaN", "inf", "-inf", "Infinity", "1e999", "-1e999", "9" * 400])
+def test_numbers_are_finite(tmp_path: Path, cell: str) -> None:
+    found = table(tmp_path, f"run,lift [mm],station\na,{cell},0\n")
+    with pytest.raises(JobError, match="this is not a finite number"):
+        numbers(found, "lift", "length")
+    with pytest.raises(JobError, match="this is not a finite number"):
+        numbers(found, "lift", "length", blank=True)
+
+
+def test_numbers_stay_finite_in_si(tmp_path: Path) -> None:
+    found = table(tmp_path, "run,lift [km],station\na,1e308,0\n")
+    with pytest.raises(JobError, match=r"line 2, column lift: .*1e308"):
+        numbers(found, "lift", "length")
+
+
+@pytest.mark.parametrize("cell", ["nan", "-inf", "1e999", "--1"])
+def test_the_hint_on_units_is_kept_for_cells_with_units(tmp_path: Path, cell: str) -> None:
+    hint = "Units stand in the header"
+    with pytest.raises(JobError, match=hint):
+        numbers(table(tmp_path, "run,lift [mm],station\na,4 mm,0\n"), "lift", "length")
+    with pytest.raises(JobError) as refused:
+        numbers(table(tmp_path, f"run,lift [mm],station\na,{cell},0\n"), "lift", "length")
+    assert hint not in str(refused.value)
+
+
+def test_decode_takes_the_mark_off() -> None:
+    assert decode(b"\xef\xbb\xbfrun", "t.csv") == "run"
+    assert decode("Zündapfel".encode(), "t.csv") == "Zündapfel"
+
+
+@pytest.mark.parametrize(("separator", "ending"), list(product(SEPARATORS.values(), ["\n", "\r\n", "\r"])))
+def test_a_whole_job_reads_the_same_in_every_style(make_job: MakeJob, separator: str, ending: str) -> None:
+    plain = "run,lift [mm],station,reading [Pa]\n" + "".join(f"a,2.5,{angle},30.5\n" for angle in (0, 90, 180, 270))
+    decimal = "." if separator == "," else ","
+    styled = plain.replace(",", separator).replace("2.5", f"2{decimal}5").replace("30.5", f"30{decimal}5")
+    readings = read_job(make_job(readings_csv=b"\xef\xbb\xbf" + styled.replace("\n", ending).encode())).readings
+    assert readings is not None
+    assert readings.runs == ("a",)
+    assert_allclose(readings.group_lift, [0.0025])
+    assert_allclose(readings.value, 30.5)
+    assert readings.line.tolist() == [2, 3, 4, 5]
+
+
+def test_cam_in_any_unit(make_job: MakeJob) -> None:
+    cam = read_job(make_job(cam_csv="Crank [rad];Lift [in]\n0;0\n1,5;0,1\n3;0\n")).cam
+    assert cam is not None
+    assert_allclose(cam.crank_deg, np.degrees([0.0, 1.5, 3.0]))
+    assert_allclose(cam.lift, [0.0, 0.00254, 0.0])
+
+
+def test_cam_may_begin_before_zero(make_job: MakeJob) -> None:
+    cam = read_job(make_job(cam_csv="crank [deg],lift [mm]\n-20,0\n100,8\n260,0\n")).cam
+    assert cam is not None
+    assert_allclose(cam.crank_deg, [-20.0, 100.0, 260.0])

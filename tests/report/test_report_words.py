@@ -1,0 +1,91 @@
+"""Numbers as words: directions, dashes where there is no number, and the job's own units."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from portviz.distribution.reduce import Reduction
+from portviz.report.words import (
+    coefficient_text,
+    direction_words,
+    flow_text,
+    lift_text,
+    station_text,
+    velocity_text,
+)
+
+WALL = "toward the bore wall"
+
+
+@pytest.mark.parametrize(
+    ("angle", "words"),
+    [
+        (0.0, f"0°: {WALL}"),
+        (44.0, f"44°: {WALL}"),
+        (46.0, "46°: anticlockwise side"),
+        (90.0, "90°: anticlockwise side"),
+        (134.0, "134°: anticlockwise side"),
+        (136.0, "136°: opposite"),
+        (180.0, "180°: opposite"),
+        (224.0, "224°: opposite"),
+        (226.0, "226°: clockwise side"),
+        (270.0, "270°: clockwise side"),
+        (314.0, "314°: clockwise side"),
+        (316.0, f"316°: {WALL}"),
+    ],
+)
+def test_direction_is_one_of_four_quarters(angle: float, words: str) -> None:
+    """Angles run anticlockwise, so that a quarter turn is the anticlockwise side."""
+    assert direction_words(angle, 0.1, WALL) == words
+
+
+def test_a_direction_just_below_a_whole_turn() -> None:
+    """Directions lie in [0, 360): what rounds to 360 is told as 0."""
+    assert direction_words(359.7, 0.1, WALL) == f"0°: {WALL}"
+
+
+@pytest.mark.parametrize("magnitude", [0.0, 1e-15, 0.004])
+def test_an_even_pattern_leans_nowhere(magnitude: float) -> None:
+    assert direction_words(123.0, magnitude, WALL) == "nowhere (even)"
+
+
+def test_a_lean_worth_naming_is_named() -> None:
+    assert direction_words(123.0, 0.006, WALL) == "123°: anticlockwise side"
+
+
+def test_no_bias_no_direction() -> None:
+    assert direction_words(0.0, math.nan, WALL) == "–"
+
+
+@pytest.mark.parametrize(("value", "text"), [(0.52449, "0.524"), (1.0, "1.000"), (-0.02, "-0.020"), (math.nan, "–")])
+def test_coefficients(value: float, text: str) -> None:
+    assert coefficient_text(value) == text
+
+
+def test_metric_units(sidecar: Reduction) -> None:
+    """The unit of a table's header is the unit in which its numbers come back."""
+    job = sidecar.job
+    assert flow_text(job, 0.0512) == "51.2 l/s"
+    assert flow_text(job, math.nan) == "–"
+    assert velocity_text(job, 92.94) == "92.9 m/s"
+    assert lift_text(job, 0.0035) == "3.50 mm"
+    assert station_text(job, 1, 88.64) == "30°: 88.6"
+
+
+def test_inch_units(tractor: Reduction) -> None:
+    """0.1 in = 2.54 mm, 1 ft/s = 0.3048 m/s, 1 cfm = 0.3048^3 / 60 m3/s, all by definition."""
+    job = tractor.job
+    assert flow_text(job, 100.0 * 0.3048**3 / 60.0) == "100.0 cfm"
+    assert velocity_text(job, 250.0 * 0.3048) == "250.0 ft/s"
+    assert lift_text(job, 2.54e-3) == "0.1000 in"
+    assert station_text(job, 1, 250.0 * 0.3048) == "22.5°: 250.0"
+
+
+@pytest.mark.parametrize(("unit", "text"), [("cfm", "211.9 cfm"), ("m3/h", "360.0 m3/h"), ("l/s", "100.0 l/s")])
+def test_flow_in_other_units(unit: str, text: str, sidecar: Reduction) -> None:
+    """0.1 m3/s; 0.1 x 60 / 0.3048^3 = 211.888."""
+    job = replace(sidecar.job, units=replace(sidecar.job.units, flow=unit))
+    assert flow_text(job, 0.1) == text
