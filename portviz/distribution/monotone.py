@@ -79,8 +79,8 @@ def monotone_cubic(knots: Array, values: Array, at: npt.ArrayLike, slopes: Array
     place = np.clip(np.searchsorted(knots, places, side="right") - 1, 0, len(knots) - 2)
     span = knots[place + 1] - knots[place]
     inner = [1] * (values.ndim - 1)
-    part = ((places - knots[place]) / span).reshape(*places.shape, *inner)
-    span = span.reshape(*places.shape, *inner)
+    part = ((places - knots[place]) / span).reshape((*places.shape, *inner))
+    span = span.reshape((*places.shape, *inner))
     low, high = values[place], values[place + 1]
     rest = 1.0 - part
     # Hermite's form, written so that both ends come out exact.

@@ -71,10 +71,10 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
     gauge = _gauge(table)
     readings_table = flow_table = readings = flow = cam = None
     if "readings" in found:
-        readings_table = read_table(found["readings"], READING_COLUMNS[gauge.kind], "readings")
+        readings_table = read_table(found["readings"][0], READING_COLUMNS[gauge.kind], found["readings"][1])
         readings = read_readings(readings_table, gauge, stations)
     if "flow" in found:
-        flow_table = read_table(found["flow"], FLOW_COLUMNS, "flow")
+        flow_table = read_table(found["flow"][0], FLOW_COLUMNS, found["flow"][1])
         if readings is None:
             raise JobError(
                 "there is total flow, but no readings at the stations",
@@ -83,7 +83,7 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
             )
         flow = read_bench_flow(flow_table, readings)
     if "cam" in found:
-        cam = _cam(read_table(found["cam"], _CAM_COLUMNS, "cam"))
+        cam = _cam(read_table(found["cam"][0], _CAM_COLUMNS, found["cam"][1]))
     return Job(
         folder=folder,
         title=table.title,
@@ -135,34 +135,36 @@ def _read_toml(path: Path) -> dict[str, Any]:
         raise JobError("brackets are nested too deep", file=path.name) from None
 
 
-def _find_tables(folder: Path) -> dict[str, Path]:
-    """Return the file of each table that the folder has: NAME.csv, or a sheet NAME of one workbook."""
+def _find_tables(folder: Path) -> dict[str, tuple[Path, str]]:
+    """Return the file of each table, and its sheet: NAME.csv, or a sheet NAME of a workbook."""
     names = ("readings", "flow", "cam")
-    found = {name: folder / f"{name}.csv" for name in names if (folder / f"{name}.csv").exists()}
+    found = {name: (folder / f"{name}.csv", "") for name in names if (folder / f"{name}.csv").exists()}
     books = sorted(
         path for path in folder.iterdir() if path.suffix.lower() == WORKBOOK_ENDING and not path.name.startswith("~$")
     )
-    from_book: dict[str, Path] = {}
     for book in books:
         for sheet in workbook_sheets(book):
             name = sheet.strip().lower()
             if name not in names:
                 continue
-            other = found.get(name) or from_book.get(name)
-            if other is not None:
+            if name in found:
                 raise JobError(
                     f"the table {name} is there twice",
                     file=book.name,
                     place=f"sheet {sheet}",
-                    value=other.name,
+                    value=found[name][0].name,
                     expected="one place for each table",
                     mend="Take one of the two away",
                 )
-            from_book[name] = book
-    if books and not from_book and "readings" not in found:
-        # Without openpyxl no sheet can be seen: reading one says what to install.
-        read_table(books[0], (), "readings")
-    return found | from_book
+            found[name] = (book, sheet)
+    if books and "readings" not in found:
+        raise JobError(
+            "there is no sheet for the readings",
+            file=books[0].name,
+            value=", ".join(workbook_sheets(books[0])),
+            expected="sheets named readings, flow, cam (or readings.csv in the folder)",
+        )
+    return found
 
 
 def _valve(table: JobTable) -> Valve:

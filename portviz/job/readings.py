@@ -12,7 +12,7 @@ READING_COLUMNS = {
     kind: (
         Column("run"),
         Column("lift", "length"),
-        Column("station"),
+        Column("station", plain_unit="deg"),
         Column("reading", kind),
         Column("note", required=False),
     )

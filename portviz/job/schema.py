@@ -55,7 +55,7 @@ class _Quantity:
             "type": "string",
             "description": f"{self.kind} with its unit ({', '.join(KINDS[self.kind][1])})",
             "examples": [self.example],
-            "pattern": r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*\S.*$",
+            "pattern": r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*[A-Za-zµ°%].*$",
         }
 
 
@@ -127,7 +127,9 @@ class GaugeTable(_Table):
     """The gauge at the stations."""
 
     reads: GaugeReads
-    coefficient: Annotated[Number, Field(gt=0.0, le=10.0)] = 1.0
+    coefficient: Annotated[Number, Field(gt=0.0, le=10.0, json_schema_extra={"exclusiveMinimum": 0, "maximum": 10})] = (
+        Field(1.0, description="velocity = coefficient x isentropic velocity")
+    )
     accuracy: Annotated[str, StringConstraints(strict=True)] | None = Field(
         None, description="standard uncertainty of one reading, with its unit", examples=["0.1 inH2O"]
     )

@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from operator import itemgetter, methodcaller
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -25,16 +26,30 @@ from portviz.units import unit_factor, units_that_fit
 MAX_TABLE_BYTES = 64 * 2**20
 WORKBOOK_ENDING = ".xlsx"
 
+#: No more of a first line is looked at for separators; csv refuses cells of more than 131,072 characters.
+_LONGEST_HEADER = 10_000
 _HEADER = re.compile(r"\s*([^\[\]]*?)\s*(?:\[\s*([^\[\]]*?)\s*\])?\s*\Z", re.DOTALL)
 
 
 @dataclass(frozen=True)
 class Column:
-    """A column that a table may have: its name, the kind of its unit (None: plain), and if it must be there."""
+    """A column that a table may have.
+
+    Parameters
+    ----------
+    name : str
+    kind : str or None
+        The kind of its unit; None for words and plain numbers.
+    required : bool
+        True where a table without it is an error.
+    plain_unit : str or None
+        The one unit that may be named for plain numbers.
+    """
 
     name: str
     kind: str | None = None
     required: bool = True
+    plain_unit: str | None = None
 
 
 @dataclass(frozen=True)
@@ -137,7 +152,7 @@ def read_table(path: Path, columns: Sequence[Column], sheet: str | None = None) 
         return _table_of_rows(rows, lines, f"{path.name}, sheet {sheet}", columns, decimal_comma=True)
     file = path.name
     text = decode(read_bytes(path, MAX_TABLE_BYTES, "a table"), file)
-    header = next((line for line in io.StringIO(text) if line.strip(" \t,;\r\n")), "")
+    header = next((line[0] for line in re.finditer(r"[^\r\n]+", text) if line[0].strip(" \t,;")), "")
     separator = _sniffed(header, columns)
     decimal_comma = separator != ","
     plain = _plain_columns(text, separator)
@@ -214,6 +229,7 @@ def _text_rows(text: str, file: str, separator: str) -> tuple[list[list[str]], I
 def _sniffed(header: str, columns: Sequence[Column]) -> str:
     """Return the separator that splits the header into the most columns that we know."""
     known = {each.name for each in columns}
+    header = header[:_LONGEST_HEADER]
 
     def score(separator: str) -> tuple[int, int]:
         cells = next(csv.reader([header], delimiter=separator), [])
@@ -262,6 +278,15 @@ def _header(cells: Sequence[str], columns: Sequence[Column], file: str, line: in
             except UnitError as error:
                 raise JobError(str(error), file=file, place=place, value=cell.strip(), expected=fits) from None
             units[name] = unit
+        elif unit and unit != known[name].plain_unit:
+            only = known[name].plain_unit
+            raise JobError(
+                f"the unit {unit} does not belong to the column {name}",
+                file=file,
+                place=place,
+                value=cell.strip(),
+                expected=f"{name} [{only}], or {name} alone" if only else f"{name} alone",
+            )
         names.append(name)
     missing = [each for each in columns if each.required and each.name not in names]
     if missing:
@@ -296,7 +321,12 @@ def _body(rows: list[list[str]], lines: Index, width: int, file: str) -> tuple[l
     return kept, np.array(at, dtype=np.intp)
 
 
-def _workbook_rows(path: Path, sheet: str) -> tuple[list[list[str]], Index]:
+def workbook_sheets(path: Path) -> list[str]:
+    """Return the names of a workbook's sheets."""
+    return list(_workbook(path).sheetnames)
+
+
+def _workbook(path: Path) -> Any:
     try:
         import openpyxl
     except ImportError:
@@ -307,27 +337,23 @@ def _workbook_rows(path: Path, sheet: str) -> tuple[list[list[str]], Index]:
         ) from None
     content = read_bytes(path, MAX_TABLE_BYTES, "a workbook")
     try:
-        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+        return openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+    except Exception as error:
+        raise _unreadable_workbook(path, error) from None
+
+
+def _unreadable_workbook(path: Path, error: Exception) -> JobError:
+    reason = type(error).__name__
+    return JobError(f"the workbook can't be read ({reason})", file=path.name, expected="an .xlsx workbook")
+
+
+def _workbook_rows(path: Path, sheet: str) -> tuple[list[list[str]], Index]:
+    book = _workbook(path)
+    try:
         rows = [[_cell_text(cell) for cell in row] for row in book[sheet].iter_rows(values_only=True)]
     except Exception as error:
-        raise JobError(
-            f"the workbook can't be read: {type(error).__name__}", file=path.name, expected="an .xlsx workbook"
-        ) from None
+        raise _unreadable_workbook(path, error) from None
     return rows, np.arange(1, len(rows) + 1)
-
-
-def workbook_sheets(path: Path) -> list[str]:
-    """Return the names of a workbook's sheets."""
-    try:
-        import openpyxl
-    except ImportError:
-        return []
-    try:
-        return list(openpyxl.load_workbook(path, read_only=True).sheetnames)
-    except Exception as error:
-        raise JobError(
-            f"the workbook can't be read: {type(error).__name__}", file=path.name, expected="an .xlsx workbook"
-        ) from None
 
 
 def _cell_text(value: object) -> str:
@@ -363,7 +389,14 @@ def numbers(table: Table, column: str, kind: str | None = None, *, blank: bool =
         first = {text: row for row, text in reversed(list(enumerate(cells)))}
         number = {text: _number(table, first[text], column, blank) for text in seen}
     values = np.fromiter(map(number.__getitem__, cells), dtype=float, count=len(cells))
-    return values * unit_factor(table.units[column], kind) if kind else values
+    if kind is None:
+        return values
+    with np.errstate(over="ignore"):
+        scaled = values * unit_factor(table.units[column], kind)
+    endless = np.isinf(scaled)
+    if endless.any():
+        raise table.error(int(np.argmax(endless)), column, "this number is too large", expected="a number such as 12.5")
+    return scaled
 
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
@@ -379,5 +412,6 @@ def _number(table: Table, row: int, column: str, blank: bool) -> float:
         return float(text)
     if not text:
         raise table.error(row, column, "this cell is empty", expected="a number")
-    mend = "Units stand in the header, not in the cells" if re.match(r"[\d.,+-]+\s*[a-zA-Z%]", text) else None
+    has_unit = re.fullmatch(r"[+-]?(\d+[.,]?\d*|[.,]\d+)\s*[a-zA-Zµ°%]\D*", text)
+    mend = "Units stand in the header, not in the cells" if has_unit else None
     raise table.error(row, column, "this is not a finite number", expected="a number such as 12.5", mend=mend)

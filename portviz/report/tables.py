@@ -25,10 +25,16 @@ from portviz.units import in_unit
 
 
 def _table(title: str | None, columns: Iterable[str], left: Iterable[str] = ()) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    heading = None if title is None else Text(title, style="bold")
+    table = Table(title=heading, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False, collapse_padding=True)
     for name in columns:
-        table.add_column(name, justify="left" if name in left else "right", header_style="")
+        table.add_column(Text(name), justify="left" if name in left else "right", header_style="")
     return table
+
+
+def _add_row(table: Table, *cells: str) -> None:
+    """Add a row of words as they are: what a person typed is no markup."""
+    table.add_row(*map(Text, cells))
 
 
 def area_table(job: Job, areas: Areas) -> Table:
@@ -38,13 +44,14 @@ def area_table(job: Job, areas: Areas) -> Table:
     decimals = 1 if unit == "mm²" else 3
     table = _table(
         f"Areas [{unit}]",
-        ("lift", "L/D", "curtain πDL", "three-stage", "stage", "gap", "throat", "flow area", "limited by"),
+        ("lift", "L/D", "curtain πDL", "three stages", "stage", "gap", "throat", "flow area", "limited by"),
         left=("limited by",),
     )
     for index, lift in enumerate(areas.lift):
         columns = (areas.curtain_area, areas.three_stage_area, areas.gap_area, areas.throat_area, areas.flow_area)
         curtain, textbook, gap, throat, flow = (f"{each[index] * scale:.{decimals}f}" for each in columns)
-        table.add_row(
+        _add_row(
+            table,
             lift_text(job, float(lift)),
             f"{lift / job.valve.head_diameter:.3f}",
             curtain,
@@ -87,7 +94,8 @@ def _flow_table(reduction: Reduction, run: int, name: str) -> Table:
     )
     for group in reduction.groups_of(run):
         lift = float(reduction.lift[group])
-        table.add_row(
+        _add_row(
+            table,
             lift_text(job, lift),
             f"{lift / job.valve.head_diameter:.3f}",
             flow_text(job, float(reduction.bench_flow[group])),
@@ -112,7 +120,8 @@ def _pattern_table(reduction: Reduction, run: int, name: str) -> Table:
         velocity = stations.velocity[part]
         least, most = (part.start + int(each) for each in (np.argmin(velocity), np.argmax(velocity)))
         magnitude, angle = float(reduction.bias_magnitude[group]), float(reduction.bias_angle_deg[group])
-        table.add_row(
+        _add_row(
+            table,
             lift_text(job, float(reduction.lift[group])),
             velocity_text(job, float(reduction.measures.mean[group])),
             coefficient_text(float(reduction.measures.uniformity_index[group])),
@@ -143,7 +152,8 @@ def _station_table(reduction: Reduction, group: int, name: str) -> Table:
         ),
     )
     for index in range(*reduction.stations_of(group).indices(len(stations.station))):
-        table.add_row(
+        _add_row(
+            table,
             f"{job.stations.angles_deg[stations.station[index]]:g}°",
             f"{in_unit(float(stations.reading[index]), unit, kind):.2f}",
             str(stations.repeats[index]),
@@ -168,28 +178,28 @@ def check_table(job: Job) -> Table:
     def cone(angle: float, width: float) -> str:
         return f"{np.degrees(angle):g}° x {length(width)}"
 
-    table.add_row("title", job.title)
-    table.add_row("side", job.side)
+    _add_row(table, "title", job.title)
+    _add_row(table, "side", job.side)
     parts = [f"head {length(valve.head_diameter)}", f"stem {length(valve.stem_diameter)}"]
     parts.append(f"face {cone(valve.face_angle, valve.face_width)}")
     if valve.back_cut:
         parts.append(f"back cut {cone(valve.back_cut.angle, valve.back_cut.width)}")
-    table.add_row("valve", ", ".join(parts))
+    _add_row(table, "valve", ", ".join(parts))
     parts = [f"outer {length(seat.outer_diameter)}", f"band {cone(seat.angle, seat.width)}"]
     if seat.top_cut:
         parts.append(f"top cut {cone(seat.top_cut.angle, seat.top_cut.width)}")
     parts += [f"bottom cut {cone(cut.angle, cut.width)}" for cut in seat.bottom_cuts]
-    table.add_row("seat", ", ".join([*parts, f"throat {length(seat.throat_diameter)}"]))
-    table.add_row("stations", f"{len(job.stations.angles_deg)}, station 0 faces “{job.stations.reference}”")
+    _add_row(table, "seat", ", ".join([*parts, f"throat {length(seat.throat_diameter)}"]))
+    _add_row(table, "stations", f"{len(job.stations.angles_deg)}, station 0 faces “{job.stations.reference}”")
     if job.readings is None:
-        table.add_row("readings", "none (areas only)")
+        _add_row(table, "readings", "none (areas only)")
         return table
     readings = job.readings
-    table.add_row("readings", f"{len(readings.value)} in {readings.file}")
+    _add_row(table, "readings", f"{len(readings.value)} in {readings.file}")
     for place, name in enumerate(readings.runs):
         lifts = readings.group_lift[readings.groups_of(place)]
         span = length(float(lifts[0])) + (f" to {length(float(lifts[-1]))}" if len(lifts) > 1 else "")
-        table.add_row("", f"run “{name}”: {len(lifts)} lift{'s' if len(lifts) > 1 else ''}, {span}")
-    table.add_row("total flow", job.flow.file if job.flow else "none (no coefficients, no closure)")
-    table.add_row("cam", f"{len(job.cam.lift)} points" if job.cam else "none")
+        _add_row(table, "", f"run “{name}”: {len(lifts)} lift{'s' if len(lifts) > 1 else ''}, {span}")
+    _add_row(table, "total flow", job.flow.file if job.flow else "none (no coefficients, no closure)")
+    _add_row(table, "cam", f"{len(job.cam.lift)} points" if job.cam else "none")
     return table

@@ -38,7 +38,7 @@ def direction_words(angle_deg: float, magnitude: float, reference: str) -> str:
     if magnitude < _NO_BIAS:
         return "nowhere (even)"
     words = (reference, "anticlockwise side", "opposite", "clockwise side")
-    return f"{angle_deg:.0f}°: {words[round(angle_deg / 90.0) % 4]}"
+    return f"{round(angle_deg) % 360}°: {words[round(angle_deg / 90.0) % 4]}"
 
 
 def coefficient_text(value: float, decimals: int = 3) -> str:

@@ -29,7 +29,7 @@ SHAPES = {
 }
 shape = pytest.mark.parametrize("name", list(SHAPES))
 TIMES = 5
-#: Asked for: no more than five times the plain reading of the file.
+#: The goal: no more than five times the plain reading of the file.
 MOST_RATIO = 5.0
 #: Four times the rows take four times as long; the rest is for the growing heap, and for the file's fixed part.
 MOST_GROWTH = 6.0

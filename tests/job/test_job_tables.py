@@ -15,7 +15,7 @@ from portviz.job.read import read_job
 from portviz.job.tables import Column, Table, decode, numbers, read_table
 
 MakeJob = Callable[..., Path]
-COLUMNS = (Column("run"), Column("lift", "length"), Column("station"), Column("note", required=False))
+COLUMNS = (Column("run"), Column("lift", "length"), Column("station", plain_unit="deg"), Column("note", required=False))
 SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t"}
 
 

@@ -169,16 +169,16 @@ def test_cells_that_are_no_numbers(make_job: MakeJob, cell: object, shown: str) 
 @pytest.mark.parametrize(
     ("rows", "message"),
     [
-        ([], "the table is empty; expected a header with run, lift"),
-        ([HEADER], "the table has a header but no rows"),
-        ([HEADER[:3], ("a", 1, 0)], "line 1: the column reading is missing"),
-        ([("run", "lift", *HEADER[2:]), ("a", 1, 0, 1)], r"line 1, column 2: this column has no unit \(got 'lift'\)"),
-        ([(*HEADER, "lift [in]"), ("a", 1, 0, 1, 1)], "line 1, column 5: this column is there twice"),
+        ([], ": the table is empty; expected a header with run, lift"),
+        ([HEADER], ": the table has a header but no rows"),
+        ([HEADER[:3], ("a", 1, 0)], ", line 1: the column reading is missing"),
+        ([("run", "lift", *HEADER[2:]), ("a", 1, 0, 1)], r", line 1, column 2: this column has no unit \(got 'lift'\)"),
+        ([(*HEADER, "lift [in]"), ("a", 1, 0, 1, 1)], ", line 1, column 5: this column is there twice"),
     ],
     ids=["empty", "header alone", "column missing", "no unit", "column twice"],
 )
 def test_broken_sheets(make_job: MakeJob, rows: Rows, message: str) -> None:
-    with pytest.raises(JobError, match=r"bench\.xlsx, sheet readings.*: .*" + message.removeprefix("line 1")):
+    with pytest.raises(JobError, match=r"bench\.xlsx, sheet readings" + message):
         read_job(make_job(readings_csv=None, bench_xlsx=workbook(readings=rows)))
 
 
