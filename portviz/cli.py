@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import App, CycloptsError, Parameter
 
 from portviz import __version__
-from portviz.errors import DrawingError, UnitError, UsageError, nearest_name
+from portviz.errors import DrawingError, UnitError, UsageError, nearest_name, one_line, shortened
 
 if TYPE_CHECKING:
     from portviz.distribution.reduce import Reduction
@@ -31,7 +31,7 @@ app = App(
     result_action="return_value",
 )
 
-JobFolder = Annotated[Path, Parameter(help="The job's folder.")]
+JobFolder = Annotated[Path, Parameter(name="JOB", help="The job's folder.")]
 AsJson = Annotated[bool, Parameter("--json", negative=(), help="Print one JSON document in SI instead of tables.")]
 RunName = Annotated[str | None, Parameter(help="The run; without it, all of them or the first.")]
 Overwrite = Annotated[bool, Parameter(negative=(), help="Replace the file if it is there already.")]
@@ -106,7 +106,7 @@ def new(folder: Annotated[Path, Parameter(name="DIR", help="The folder to make."
 
 
 @app.command
-def check(job: JobFolder, *, json: AsJson = False) -> None:
+def check(job: JobFolder, /, *, json: AsJson = False) -> None:
     """Read the whole job and say what is there, and what is wrong with it."""
     from portviz.distribution.areas import job_profiles
     from portviz.distribution.notes import geometry_warnings, reduction_warnings, room_warnings
@@ -131,8 +131,11 @@ def check(job: JobFolder, *, json: AsJson = False) -> None:
 @app.command
 def area(
     job: JobFolder,
+    /,
     *,
-    lifts: Annotated[str, Parameter(help='Lifts with units, comma-separated: "0.5 mm, 1 mm, 8 mm".')],
+    lifts: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help='Lifts with units, comma-separated: "0.5 mm, 1 mm, 8 mm".')
+    ],
     json: AsJson = False,
 ) -> None:
     """Print curtain, textbook and exact passage areas at given lifts."""
@@ -157,6 +160,7 @@ def area(
 @app.command
 def summary(
     job: JobFolder,
+    /,
     *,
     run: RunName = None,
     stations: Annotated[bool, Parameter(negative=(), help="Add a table of the stations at each lift.")] = False,
@@ -191,9 +195,12 @@ def summary(
 @app.command
 def view(
     job: JobFolder,
+    /,
     *,
     run: RunName = None,
-    lift: Annotated[str | None, Parameter(help='The lift to begin with, such as "8 mm".')] = None,
+    lift: Annotated[
+        str | None, Parameter(allow_leading_hyphen=True, help='The lift to begin with, such as "8 mm".')
+    ] = None,
     field: Annotated[str, Parameter(help="velocity, velocity-ratio, mach, flow-per-degree or drop.")] = "velocity",
     camera: Annotated[str, Parameter(help="three-quarter, cylinder, port or section.")] = "three-quarter",
     picture: Annotated[Path | None, Parameter(help="Write this .png instead of opening a window.")] = None,
@@ -299,11 +306,11 @@ def _runs(reduction: Reduction, name: str | None) -> list[int]:
 
 def _size(text: str) -> tuple[int, int]:
     parts = text.lower().split("x")
-    if len(parts) == 2 and all(part.strip().isdigit() for part in parts):
+    if len(text) <= 20 and len(parts) == 2 and all(part.strip().isascii() and part.strip().isdigit() for part in parts):
         width, height = (int(part) for part in parts)
         if 200 <= width <= 8000 and 200 <= height <= 8000:
             return width, height
-    raise UsageError(f"size: {text!r} is not WIDTHxHEIGHT with 200 to 8000 pixels each, such as 1280x800")
+    raise UsageError(f"size: {shortened(text)} is not WIDTHxHEIGHT with 200 to 8000 pixels each, such as 1280x800")
 
 
 def _say(text: str) -> None:
@@ -312,7 +319,7 @@ def _say(text: str) -> None:
 
 def _warn(warnings: list[str]) -> None:
     for warning in warnings:
-        print(f"warning: {warning}", file=sys.stderr)
+        print(f"warning: {one_line(warning)}", file=sys.stderr)
 
 
 def _print_json(document: dict[str, Any], warnings: list[str] | None = None) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import reprlib
 from collections.abc import Iterable
 
 
@@ -92,18 +93,41 @@ class JobError(PortvizError):
             text += f"; expected {self.expected}"
         text = text.rstrip(".") + "."
         if self.mend:
-            text += f" {self.mend.rstrip('.')}."
+            text += f" {self.mend}" if self.mend.endswith(("?", ".")) else f" {self.mend}."
         return text
 
 
+#: Messages longer than this are cut: what was typed may be of any length.
+LONGEST_MESSAGE = 800
+
+
+def one_line(text: str) -> str:
+    """Return a text on one line, cut to a readable length, with signs that can't be seen spelled out."""
+    text = "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text[:2000])
+    return text if len(text) <= LONGEST_MESSAGE else text[: LONGEST_MESSAGE - 1] + "…"
+
+
 def shortened(value: object, limit: int = 60) -> str:
-    """Return `value` as a quoted text on one line, cut to `limit` characters."""
-    text = repr(value) if isinstance(value, str) else str(value)
+    """Return `value` as a text, quoted if it was one, cut to `limit` characters."""
+    if isinstance(value, str):
+        text = repr(value[: limit + 1])
+    elif isinstance(value, int) and abs(value) >= 10**limit:
+        text = f"a whole number of more than {limit} digits"
+    elif isinstance(value, int | float):
+        text = str(value)
+    else:
+        text = _SHORT.repr(value)
     return text if len(text) <= limit else text[: limit - 1] + "…"
+
+
+_SHORT = reprlib.Repr()
+_SHORT.maxlevel, _SHORT.maxdict, _SHORT.maxlist = 3, 4, 6
 
 
 def nearest_name(name: str, known: Iterable[str]) -> str | None:
     """Return the known name most like `name`, or None where nothing is near."""
+    if len(name) > 100:
+        return None
     by_lower = {each.lower(): each for each in known}
     found = difflib.get_close_matches(name.lower(), list(by_lower), n=1, cutoff=0.6)
     return by_lower[found[0]] if found else None

@@ -68,9 +68,24 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
     "force": ("N", ("N", "lbf", "kN")),
 }
 
-_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*\Z", re.DOTALL)
-_UNIT = re.compile(r"[A-Za-zµ°%][A-Za-z0-9µ°²³%/^*]*(?: [A-Za-z0-9µ°²³%/^*]+)*")
+#: Greatest magnitude that a person can mean, in SI; anything beyond is a slip of the pen.
+_GREATEST = {
+    "length": 1e4,
+    "angle": 1e3,
+    "pressure": 1e8,
+    "flow": 1e3,
+    "velocity": 1e4,
+    "temperature": 1e4,
+    "ratio": 1e3,
+    "force": 1e7,
+}
+
+# These patterns look at each sign once: no text makes them run long.
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_UNIT_NAME = r"[A-Za-zµ°%][A-Za-z0-9µ°]*(?:\^[23]|\*\*[23]|[²³])?"
+_UNIT = re.compile(rf"{_UNIT_NAME}(?:(?: ?[*/] ?| ){_UNIT_NAME}){{0,3}}", re.ASCII)
 _POWER = re.compile(r"(?<=[A-Za-z])\^?([23])(?![A-Za-z0-9])")
+_LONGEST = 200
 
 
 @cache
@@ -109,7 +124,7 @@ def _scale(unit: str, kind: str) -> tuple[float, float]:
     """
     registry = _registry()
     known = _spellings().get(unit.lower().replace("^", ""), unit)
-    for spelling in (unit, known) if _UNIT.fullmatch(unit) else ():
+    for spelling in (unit, known) if len(unit) <= _LONGEST and _UNIT.fullmatch(unit) else ():
         expression = _POWER.sub(r"**\1", spelling)
         try:
             parsed = registry.Unit(expression.replace("%", "percent"))
@@ -176,9 +191,30 @@ def parse_quantity(text: object, kind: str) -> float:
     number, unit = split_quantity(text, kind)
     factor, offset = _scale(unit, kind)
     value = number * factor + offset
-    if not math.isfinite(value):
-        raise UnitError(f"{shortened(text)} is not a finite number")
+    require_magnitude(value, unit, kind, shortened(text))
     return value
+
+
+def require_magnitude(value: float, unit: str, kind: str, text: str) -> None:
+    """Raise UnitError where an SI value is endless, or beyond what can be meant.
+
+    Parameters
+    ----------
+    value : float
+        In SI.
+    unit : str
+        The unit it was typed in.
+    kind : str
+        A key of `KINDS`.
+    text : str
+        What was typed, for the message.
+    """
+    if not abs(value) <= _GREATEST[kind]:
+        if not math.isfinite(value):
+            raise UnitError(f"{text} is not a finite number")
+        raise UnitError(
+            f"{text} is beyond any {kind} that is meant here (at most {in_unit(_GREATEST[kind], unit, kind):g} {unit})"
+        )
 
 
 def split_quantity(text: object, kind: str) -> tuple[float, str]:
@@ -191,11 +227,12 @@ def split_quantity(text: object, kind: str) -> tuple[float, str]:
             f"{text} has no unit; write {_article(kind)} with its unit in quotes, such as "
             f'"{text} {KINDS[kind][1][0]}" (units that fit: {units_that_fit(kind)})'
         )
-    match = _QUANTITY.match(text)
-    if match is None or re.match(r",\d", match[2]):
-        comma = " (with a decimal point, not a comma)" if re.match(r"\s*[+-]?\d+,\d", text) else ""
+    typed = text.strip()
+    match = _NUMBER.match(typed) if len(typed) <= _LONGEST else None
+    if match is None or re.match(r",\d", typed[match.end() :]):
+        comma = " (with a decimal point, not a comma)" if re.match(r"[+-]?\d+,\d", typed[:_LONGEST]) else ""
         raise UnitError(f"{shortened(text)} is not a number with a unit; write it like {example}{comma}")
-    number, unit = float(match[1]), match[2]
+    number, unit = float(match[0]), typed[match.end() :].strip()
     if not unit:
         raise UnitError(
             f"{shortened(text)} has no unit; write {_article(kind)} such as {example} "

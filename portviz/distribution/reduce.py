@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from portviz import air
-from portviz.distribution.areas import Areas, areas_at, job_profiles
+from portviz.distribution.areas import JOB_FILE, Areas, areas_at, job_profiles
 from portviz.distribution.measures import (
     VelocityMeasures,
     direction_deg,
@@ -23,6 +23,7 @@ from portviz.distribution.measures import (
 from portviz.errors import ChokedFlowError, JobError
 from portviz.geometry.profiles import Profiles
 from portviz.job.model import Array, Index, Job, Readings
+from portviz.units import in_unit
 
 
 @dataclass(frozen=True)
@@ -262,7 +263,9 @@ def _averaged(
             value = air.isentropic_drop(value, upstream[readings.group], temperature, gas)
         except ChokedFlowError as error:
             fastest = int(np.argmax(np.abs(readings.value)))
-            raise JobError(str(error), file=readings.file, place=f"line {readings.line[fastest]}") from None
+            place = f"line {readings.line[fastest]}, column reading"
+            typed = f"{in_unit(float(readings.value[fastest]), job.units.velocity, 'velocity'):g} {job.units.velocity}"
+            raise JobError(str(error), file=readings.file, place=place, value=typed) from None
     keys, row = np.unique(readings.group * width + order_of_station[readings.station], return_inverse=True)
     repeats = np.bincount(row)
     mean = np.bincount(row, weights=value) / repeats
@@ -275,28 +278,38 @@ def _averaged(
 
 
 def _require_subsonic_tests(job: Job, readings: Readings, test_pressure: Array, upstream: Array) -> None:
-    try:
-        air.require_subsonic(test_pressure, upstream, "test pressure")
-    except ChokedFlowError as error:
-        worst = int(np.argmax(test_pressure / upstream))
-        own = job.flow is not None and np.isfinite(job.flow.test_pressure[worst])
-        raise JobError(
-            str(error),
-            file=job.flow.file if own and job.flow is not None else "job.toml",
-            place=_group_place(readings, worst) if own else "bench.test_pressure",
-            mend="Check the pressure's unit and the barometer",
-        ) from None
+    limit = (1.0 - air.CRITICAL_PRESSURE_RATIO) * upstream
+    worst = int(np.argmax(test_pressure - limit))
+    if test_pressure[worst] < limit[worst]:
+        return
+    file, place = JOB_FILE, "bench.test_pressure"
+    if job.flow is not None and np.isfinite(job.flow.test_pressure[worst]):
+        file, place = job.flow.file, f"line {job.flow.line[worst]}, column test_pressure"
+    raise JobError(
+        f"the test pressure chokes the flow ({_group_place(readings, worst)})",
+        file=file,
+        place=place,
+        value=f"{test_pressure[worst] / 1e3:.2f} kPa",
+        expected=f"less than the critical {limit[worst] / 1e3:.2f} kPa of {upstream[worst] / 1e3:.2f} kPa upstream",
+        mend="Check the pressure's unit and the barometer",
+    )
 
 
 def _choked(job: Job, readings: Readings, group: Index, station: Index, drop: Array, upstream: Array) -> JobError:
     worst = int(np.argmax(np.abs(drop) / upstream[group]))
-    rows = (readings.group == group[worst]) & (readings.station == station[worst])
+    rows = np.flatnonzero((readings.group == group[worst]) & (readings.station == station[worst]))
+    # Of the repeats, the one that pulls the mean there.
+    pull = np.sign(drop[worst]) * (-1.0 if job.gauge.reads == "tap-minus-downstream" else 1.0)
+    row = int(rows[np.argmax(pull * readings.value[rows])])
     limit = (1.0 - air.CRITICAL_PRESSURE_RATIO) * upstream[group[worst]]
+    unit = job.units.velocity if job.gauge.kind == "velocity" else job.units.pressure
     return JobError(
         f"the flow is choked at station {job.stations.angles_deg[station[worst]]:g} deg, "
-        f"{_group_place(readings, int(group[worst]))}: the reading stands for a drop of {drop[worst] / 1e3:.2f} kPa",
+        f"{_group_place(readings, int(group[worst]))}, where the readings stand for a drop of "
+        f"{drop[worst] / 1e3:.2f} kPa",
         file=readings.file,
-        place=f"line {readings.line[np.argmax(rows)]}",
+        place=f"line {readings.line[row]}, column reading",
+        value=f"{in_unit(float(readings.value[row]), unit, job.gauge.kind):g} {unit}",
         expected=f"a drop below the critical {limit / 1e3:.2f} kPa; the velocity can't be found beyond it",
         mend="Check the column's unit and what the gauge reads",
     )

@@ -164,12 +164,15 @@ class BenchFlow:
         [m3/s] at bench conditions; NaN where the cell is empty.
     test_pressure : ndarray, shape (G,)
         [Pa]; NaN where the row has none of its own.
+    line : ndarray of int, shape (G,)
+        Line in the file.
     file : str
         Name of the file, for messages.
     """
 
     flow: Array
     test_pressure: Array
+    line: Index
     file: str
 
 

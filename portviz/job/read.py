@@ -24,6 +24,7 @@ from portviz.job.model import (
 from portviz.job.readings import FLOW_COLUMNS, READING_COLUMNS, read_bench_flow, read_readings
 from portviz.job.schema import JOB_FILE, CutTable, JobTable, validate_job_table
 from portviz.job.tables import (
+    LONGEST_LINE,
     WORKBOOK_ENDING,
     Column,
     Table,
@@ -123,9 +124,18 @@ def _job_folder(path: Path) -> Path:
 
 def _read_toml(path: Path) -> dict[str, Any]:
     text = decode(read_bytes(path, MAX_JOB_BYTES, "a text file"), path.name)
+    for number, line in enumerate(text.split("\n"), start=1):
+        if len(line) > LONGEST_LINE:
+            raise JobError(
+                "this line is too long",
+                file=path.name,
+                place=f"line {number}",
+                value=line[:80],
+                expected=f"at most {LONGEST_LINE:,} characters",
+            )
     try:
         return tomllib.loads(text.replace("\r\n", "\n"))
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:
         raise JobError(
             f"this is not TOML: {error}",
             file=path.name,

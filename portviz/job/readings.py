@@ -70,7 +70,7 @@ def read_bench_flow(table: Table, readings: Readings) -> BenchFlow:
             raise table.error(row, "test_pressure", "a test pressure must be larger than zero")
     _require_each_once(table, row_group, readings)
     by_group = np.argsort(row_group)
-    return BenchFlow(flow[by_group], pressure[by_group], table.file)
+    return BenchFlow(flow[by_group], pressure[by_group], table.lines[by_group], table.file)
 
 
 def _row_groups(table: Table, readings: Readings) -> Index:

@@ -16,25 +16,28 @@ from pydantic import (
     GetJsonSchemaHandler,
     StringConstraints,
     ValidationError,
+    WithJsonSchema,
 )
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from portviz.errors import JobError, UnitError, nearest_name, shortened
+from portviz.errors import JobError, UnitError, nearest_name
 from portviz.job.model import GaugeReads, Side
 from portviz.units import KINDS, parse_quantity
 
 JOB_FILE = "job.toml"
 
 
+_QUANTITY_PATTERN = r"^\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*[A-Za-zµ°%].*$"
+
+
 @dataclass(frozen=True)
 class _Quantity:
-    """A quantity in quotes, turned into SI; `least` and `most` bound it in SI, `above` leaves out its own value."""
+    """A quantity in quotes, turned into SI: above a value, or between two, with the words for what lies outside."""
 
     kind: str
     example: str
     above: float | None = None
-    least: float | None = None
-    most: float | None = None
+    between: tuple[float, float, str] | None = None
 
     def parse(self, value: object) -> float:
         try:
@@ -43,8 +46,8 @@ class _Quantity:
             raise PydanticCustomError("unit", "{reason}", {"reason": str(error)}) from None
         if self.above is not None and not number > self.above:
             raise PydanticCustomError("range", "{reason}", {"reason": f"the {self.kind} must be larger than zero"})
-        if (self.least is not None and number < self.least) or (self.most is not None and number > self.most):
-            raise PydanticCustomError("range", "{reason}", {"reason": "this lies between 0 % and 100 %"})
+        if self.between is not None and not self.between[0] <= number <= self.between[1]:
+            raise PydanticCustomError("range", "{reason}", {"reason": self.between[2]})
         return number
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
@@ -55,20 +58,30 @@ class _Quantity:
             "type": "string",
             "description": f"{self.kind} with its unit ({', '.join(KINDS[self.kind][1])})",
             "examples": [self.example],
-            "pattern": r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*[A-Za-zµ°%].*$",
+            "pattern": _QUANTITY_PATTERN,
         }
 
 
 Length = Annotated[float, _Quantity("length", "1.6 mm")]
 PositiveLength = Annotated[float, _Quantity("length", "41 mm", above=0.0)]
 Angle = Annotated[float, _Quantity("angle", "45 deg")]
-PositivePressure = Annotated[float, _Quantity("pressure", "28 inH2O", above=0.0)]
-Temperature = Annotated[float, _Quantity("temperature", "21 degC", above=0.0)]
-Humidity = Annotated[float, _Quantity("ratio", "45 %", least=0.0, most=1.0)]
+TestPressure = Annotated[
+    float, _Quantity("pressure", "28 inH2O", between=(1.0, 1e6, "a test pressure lies between 1 Pa and 1 MPa"))
+]
+Barometer = Annotated[
+    float, _Quantity("pressure", "100 kPa", between=(1e4, 2e5, "a barometer shows between 10 kPa and 200 kPa"))
+]
+Temperature = Annotated[
+    float, _Quantity("temperature", "21 degC", between=(223.15, 343.15, "a room has between -50 degC and 70 degC"))
+]
+Humidity = Annotated[
+    float, _Quantity("ratio", "45 %", between=(0.0, 1.0, "relative humidity lies between 0 % and 100 %"))
+]
 
 
 def _number(value: object) -> object:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    plain = isinstance(value, int | float) and not isinstance(value, bool)
+    if not plain or not -1e9 <= value <= 1e9:  # type: ignore[operator]
         raise PydanticCustomError("number", "{reason}", {"reason": "a plain number is needed here"})
     return value
 
@@ -117,9 +130,9 @@ class SeatTable(_Table):
 class BenchTable(_Table):
     """The flow bench and the room's air."""
 
-    test_pressure: PositivePressure
+    test_pressure: TestPressure
     temperature: Temperature
-    barometer: PositivePressure
+    barometer: Barometer
     humidity: Humidity
 
 
@@ -127,12 +140,20 @@ class GaugeTable(_Table):
     """The gauge at the stations."""
 
     reads: GaugeReads
-    coefficient: Annotated[Number, Field(gt=0.0, le=10.0, json_schema_extra={"exclusiveMinimum": 0, "maximum": 10})] = (
-        Field(1.0, description="velocity = coefficient x isentropic velocity")
+    coefficient: Annotated[Number, Field(ge=0.01, le=10.0, json_schema_extra={"minimum": 0.01, "maximum": 10})] = Field(
+        1.0, description="velocity = coefficient x isentropic velocity"
     )
-    accuracy: Annotated[str, StringConstraints(strict=True)] | None = Field(
-        None, description="standard uncertainty of one reading, with its unit", examples=["0.1 inH2O"]
-    )
+    accuracy: Annotated[
+        Any,
+        WithJsonSchema(
+            {
+                "type": "string",
+                "description": "standard uncertainty of one reading, with its unit",
+                "examples": ["0.1 inH2O"],
+                "pattern": _QUANTITY_PATTERN,
+            }
+        ),
+    ] = None
 
 
 class StationsTable(_Table):
@@ -188,7 +209,7 @@ def validate_job_table(raw: dict[str, Any]) -> JobTable:
 def _dotted(location: tuple[int | str, ...]) -> str:
     text = ""
     for step in location:
-        text += f"[{step + 1}]" if isinstance(step, int) else f".{step}"
+        text += f"[{step + 1}]" if isinstance(step, int) else f".{step if len(step) <= 60 else step[:59] + '…'}"
     return text.lstrip(".")
 
 
@@ -200,7 +221,7 @@ def _explain(problem: dict[str, Any]) -> dict[str, Any]:
     if kind == "extra_forbidden":
         known = _keys_at(location[:-1])
         near = nearest_name(str(location[-1]), known)
-        words |= {"problem": "unknown key", "value": shortened(value)}
+        words |= {"problem": "unknown key", "value": value}
         words["expected"] = f"one of {', '.join(known)}"
         words["mend"] = f"Did you mean {near}?" if near else None
     elif kind == "missing":

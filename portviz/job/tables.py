@@ -20,15 +20,15 @@ import numpy as np
 
 from portviz.errors import JobError, UnitError, nearest_name
 from portviz.job.model import Array, Index
-from portviz.units import unit_factor, units_that_fit
+from portviz.units import require_magnitude, unit_factor, units_that_fit
 
 #: Larger tables are refused: a bench's readings fill kilobytes, and two million rows fit in this.
 MAX_TABLE_BYTES = 64 * 2**20
 WORKBOOK_ENDING = ".xlsx"
 
-#: No more of a first line is looked at for separators; csv refuses cells of more than 131,072 characters.
-_LONGEST_HEADER = 10_000
-_HEADER = re.compile(r"\s*([^\[\]]*?)\s*(?:\[\s*([^\[\]]*?)\s*\])?\s*\Z", re.DOTALL)
+#: More rows, or a longer line, are refused before they fill the memory.
+MAX_TABLE_ROWS = 1_000_000
+LONGEST_LINE = 20_000
 
 
 @dataclass(frozen=True)
@@ -93,6 +93,8 @@ def read_bytes(path: Path, limit: int, what: str) -> bytes:
     try:
         if path.is_dir():
             raise JobError("this is a folder, not a file", file=path.name, expected=what)
+        if path.exists() and not path.is_file():
+            raise JobError("this is a pipe or a device, not a file", file=path.name, expected=what)
         size = path.stat().st_size
         if size > limit:
             raise JobError(
@@ -152,6 +154,7 @@ def read_table(path: Path, columns: Sequence[Column], sheet: str | None = None) 
         return _table_of_rows(rows, lines, f"{path.name}, sheet {sheet}", columns, decimal_comma=True)
     file = path.name
     text = decode(read_bytes(path, MAX_TABLE_BYTES, "a table"), file)
+    _require_readable_lines(text, file)
     header = next((line[0] for line in re.finditer(r"[^\r\n]+", text) if line[0].strip(" \t,;")), "")
     separator = _sniffed(header, columns)
     decimal_comma = separator != ","
@@ -163,6 +166,21 @@ def read_table(path: Path, columns: Sequence[Column], sheet: str | None = None) 
             return Table(file, cells, units, np.arange(2, len(plain[0]) + 1), decimal_comma)
     rows, lines = _text_rows(text, file, separator)
     return _table_of_rows(rows, lines, file, columns, decimal_comma=decimal_comma)
+
+
+def _require_readable_lines(text: str, file: str) -> None:
+    """Raise JobError for more rows, or a longer line, than any table of readings has."""
+    if text.count("\n") + text.count("\r") > 2 * MAX_TABLE_ROWS:
+        raise JobError("the table has too many lines", file=file, expected=f"at most {MAX_TABLE_ROWS:,} rows")
+    for number, line in enumerate(text.split("\n"), start=1):
+        if len(line) > LONGEST_LINE and max(map(len, line.split("\r"))) > LONGEST_LINE:
+            raise JobError(
+                "this line is too long for a table",
+                file=file,
+                place=f"line {number}",
+                value=line[:80],
+                expected=f"at most {LONGEST_LINE:,} characters",
+            )
 
 
 def _plain_columns(text: str, separator: str) -> list[list[str]] | None:
@@ -229,7 +247,6 @@ def _text_rows(text: str, file: str, separator: str) -> tuple[list[list[str]], I
 def _sniffed(header: str, columns: Sequence[Column]) -> str:
     """Return the separator that splits the header into the most columns that we know."""
     known = {each.name for each in columns}
-    header = header[:_LONGEST_HEADER]
 
     def score(separator: str) -> tuple[int, int]:
         cells = next(csv.reader([header], delimiter=separator), [])
@@ -240,10 +257,11 @@ def _sniffed(header: str, columns: Sequence[Column]) -> str:
 
 
 def _split_header(cell: str) -> tuple[str, str | None]:
-    match = _HEADER.match(cell)
-    if match is None:
-        return " ".join(cell.lower().split()), None
-    return " ".join(match[1].lower().split()).replace(" ", "_"), match[2]
+    """Split ``"Lift [mm]"`` into ``"lift"`` and ``"mm"``."""
+    name, bracket, unit = cell.strip().partition("[")
+    if bracket and unit.endswith("]") and not set(unit[:-1]) & set("[]"):
+        return "_".join(name.lower().split()), unit[:-1].strip()
+    return "_".join(cell.lower().split()), None
 
 
 def _header(cells: Sequence[str], columns: Sequence[Column], file: str, line: int) -> tuple[list[str], dict[str, str]]:
@@ -391,15 +409,21 @@ def numbers(table: Table, column: str, kind: str | None = None, *, blank: bool =
     values = np.fromiter(map(number.__getitem__, cells), dtype=float, count=len(cells))
     if kind is None:
         return values
+    unit = table.units[column]
     with np.errstate(over="ignore"):
-        scaled = values * unit_factor(table.units[column], kind)
-    endless = np.isinf(scaled)
-    if endless.any():
-        raise table.error(int(np.argmax(endless)), column, "this number is too large", expected="a number such as 12.5")
+        scaled = values * unit_factor(unit, kind)
+    if scaled.size:
+        worst = int(np.nanargmax(np.abs(scaled))) if not np.isnan(scaled).all() else 0
+        if not np.isnan(scaled[worst]):
+            try:
+                require_magnitude(float(scaled[worst]), unit, kind, f"{values[worst]:g} {unit}")
+            except UnitError as error:
+                raise table.error(worst, column, str(error)) from None
     return scaled
 
 
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_NUMBER_AND_UNIT = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)\s*[a-zA-Zµ°%]\D*", re.ASCII)
 
 
 def _number(table: Table, row: int, column: str, blank: bool) -> float:
@@ -412,6 +436,5 @@ def _number(table: Table, row: int, column: str, blank: bool) -> float:
         return float(text)
     if not text:
         raise table.error(row, column, "this cell is empty", expected="a number")
-    has_unit = re.fullmatch(r"[+-]?(\d+[.,]?\d*|[.,]\d+)\s*[a-zA-Zµ°%]\D*", text)
-    mend = "Units stand in the header, not in the cells" if has_unit else None
+    mend = "Units stand in the header, not in the cells" if _NUMBER_AND_UNIT.fullmatch(text) else None
     raise table.error(row, column, "this is not a finite number", expected="a number such as 12.5", mend=mend)

@@ -54,14 +54,19 @@ def _plain_write(path: Path, text: str) -> None:
 
 def require_free(path: Path, *, overwrite: bool) -> None:
     """Raise JobError where a file may not be written: it is there already, or has no folder."""
-    if path.is_dir():
-        raise JobError("this is a folder", file=str(path), expected="the name of a file to write")
-    if path.exists() and not overwrite:
-        raise JobError(
-            "the file is there already", file=str(path), mend="Choose another name, or add --overwrite to replace it"
-        )
-    if not path.parent.is_dir():
-        raise JobError("its folder does not exist", file=str(path), mend="Make the folder first, or name another")
+    try:
+        if path.is_dir():
+            raise JobError("this is a folder", file=str(path), expected="the name of a file to write")
+        if path.exists() and not overwrite:
+            raise JobError(
+                "the file is there already",
+                file=str(path),
+                mend="Choose another name, or add --overwrite to replace it",
+            )
+        if not path.parent.is_dir():
+            raise JobError("its folder does not exist", file=str(path), mend="Make the folder first, or name another")
+    except OSError as error:
+        raise JobError(f"the file can't be written: {error.strerror or error}", file=str(path)) from None
 
 
 def copy_folder(source: Path, target: Path) -> list[Path]:
@@ -72,11 +77,11 @@ def copy_folder(source: Path, target: Path) -> list[Path]:
     JobError
         If the target is there already or can't be written.
     """
-    if target.exists():
-        raise JobError("this is there already", file=str(target), mend="Choose another name, or take it away first")
-    if not target.parent.is_dir():
-        raise JobError("its parent folder does not exist", file=str(target), mend="Make it first, or name another")
     try:
+        if target.exists():
+            raise JobError("this is there already", file=str(target), mend="Choose another name, or take it away first")
+        if not target.parent.is_dir():
+            raise JobError("its parent folder does not exist", file=str(target), mend="Make it first, or name another")
         with tempfile.TemporaryDirectory(dir=target.parent, prefix=".portviz-") as scratch:
             made = Path(scratch) / target.name
             made.mkdir()

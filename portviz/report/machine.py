@@ -20,8 +20,8 @@ Document = dict[str, Any]
 
 
 def to_text(document: Document) -> str:
-    """Return a document as JSON text."""
-    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
+    """Return a document as JSON text, in ASCII, so that any terminal or pipe takes it unchanged."""
+    return json.dumps(document, indent=1, allow_nan=False)
 
 
 def _plain(values: Array) -> list[float | None]:

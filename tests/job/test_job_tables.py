@@ -8,6 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from portviz.errors import JobError
@@ -88,6 +90,12 @@ def test_trailing_separators_in_header_and_rows(tmp_path: Path) -> None:
 def test_text_behind_the_last_column_is_an_error(tmp_path: Path) -> None:
     with pytest.raises(JobError, match=r"table\.csv, line 3: this row has 5 cells, the header 3 .*decimal comma"):
         table(tmp_path, "run,lift [mm],station\na,1,0\na,1,5,22,5\n")
+
+
+def test_a_column_without_a_name_is_empty_or_an_error(tmp_path: Path) -> None:
+    assert lifts(tmp_path, "run,,lift [mm],station\na,,1,0\nb, ,2,0\n") == [1.0, 2.0]
+    with pytest.raises(JobError, match=r"table\.csv, line 3, column 2: .*without a name \(got '7'\)"):
+        table(tmp_path, "run,,lift [mm],station\na,,1,0\nb,7,2,0\n")
 
 
 def test_quoted_cells(tmp_path: Path) -> None:
@@ -215,3 +223,36 @@ def test_cam_may_begin_before_zero(make_job: MakeJob) -> None:
     cam = read_job(make_job(cam_csv="crank [deg],lift [mm]\n-20,0\n100,8\n260,0\n")).cam
     assert cam is not None
     assert_allclose(cam.crank_deg, [-20.0, 100.0, 260.0])
+
+
+CELLS = st.text(st.characters(codec="utf-8", exclude_characters='",;\t\r\n\0\ufeff'), max_size=6)
+QUANTITY_CELLS = st.sampled_from(["1", "2.5", "0", "x", "", " 3 "])
+
+
+@settings(max_examples=150, deadline=None, derandomize=True)
+@given(
+    rows=st.lists(st.tuples(CELLS, QUANTITY_CELLS, QUANTITY_CELLS, CELLS), min_size=1, max_size=5),
+    separator=st.sampled_from(sorted(SEPARATORS.values())),
+    ending=st.sampled_from(["\n", "\r\n", "\r"]),
+    order=st.permutations(range(4)),
+)
+def test_quotes_line_ends_and_order_change_no_cell(
+    tmp_path_factory: pytest.TempPathFactory,
+    rows: list[tuple[str, ...]],
+    separator: str,
+    ending: str,
+    order: list[int],
+) -> None:
+    folder = tmp_path_factory.getbasetemp()
+    whole = [("run", "lift [mm]", "station", "note"), *rows]
+    kept = [row for row in rows if any(map(str.strip, row))]
+    plain = ending.join(separator.join(row[place] for place in order) for row in whole) + ending
+    quoted = ending.join(separator.join(f'"{row[place]}"' for place in order) for row in whole) + ending
+    if not kept:
+        with pytest.raises(JobError, match="header but no rows"):
+            table(folder, plain)
+        return
+    for text in (plain, quoted):
+        found = table(folder, text)
+        assert list(zip(*(found.cells[name] for name in ("run", "lift", "station", "note")), strict=True)) == kept
+        assert found.lines.tolist() == [line for line, row in enumerate(rows, start=2) if any(map(str.strip, row))]
