@@ -21,14 +21,15 @@ def main(arguments: list[str] | None = None) -> int:
     int
         0 done, 1 the job has an error, 2 wrong usage, 130 interrupted.
     """
-    # A command is short-lived. At the usual threshold the collector would walk the modules being imported
-    # again and again, a tenth of the time that a picture takes.
-    threshold = gc.get_threshold()
-    gc.set_threshold(200_000, 50, 50)
+    # A command is short-lived, and the collector would walk the modules being imported again and again, a
+    # tenth of the time that a picture takes. The window, which lives on, turns it on again.
+    was_on = gc.isenabled()
+    gc.disable()
     try:
         return _run(arguments)
     finally:
-        gc.set_threshold(*threshold)
+        if was_on:
+            gc.enable()
 
 
 def _run(arguments: list[str] | None) -> int:

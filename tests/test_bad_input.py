@@ -12,11 +12,13 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
@@ -477,6 +479,8 @@ def test_a_barometer_beyond_reason(arena: Arena, barometer: str) -> None:
         ("readings.csv", "rough,8,", "rough,1e300,"),
         ("flow.csv", "rough,4,55", "rough,4,1e308"),
         ("flow.csv", "[cfm]", "[m3/s]"),
+        ("flow.csv", "flow [cfm]\nrough,4,55", "flow [cfm],test_pressure [Pa]\nrough,4,55,5e-324"),
+        ("flow.csv", "flow [cfm]\nrough,4,55", "flow [cfm],test_pressure [Pa]\nrough,4,55,1e-300"),
         ("cam.csv", "110,9", "110,1e308"),
     ],
 )
@@ -488,6 +492,14 @@ def test_magnitudes_that_no_bench_has(arena: Arena, name: str, old: str, new: st
         arena.write("flow.csv", None)
     for command in (("check",), ("summary",), ("area", "--lifts", "1 mm")):
         assert_sound(run(command[0], arena.folder, *command[1:], "--json"))
+
+
+def test_a_room_that_holds_more_water_than_air(arena: Arena) -> None:
+    # At 70 degC water boils under 31 kPa: a saturated room has at least that pressure.
+    room = JOB.replace("21 degC", "70 degC").replace("45 %", "100 %").replace("100 kPa", "12 kPa")
+    arena.write("job.toml", room.replace("28 inH2O", "4 inH2O").replace("0.2 inH2O", "0.02 inH2O"))
+    arena.write("readings.csv", READINGS.replace("inH2O", "mmH2O"))
+    arena.refuses("job.toml", "bench.")
 
 
 @pytest.mark.parametrize("lift", ["1e300 m", "1e200 m", "1e160 m", "1e308 km"])
@@ -997,6 +1009,39 @@ def test_sixty_megabytes_in_one_line(arena: Arena, line: bytes) -> None:
 def test_text_made_to_take_for_ever(arena: Arena, name: str, old: str, new: str) -> None:
     arena.change(name, old, new)
     refuses_fast(arena, name)
+
+
+def workbook_with(rows: bytes) -> bytes:
+    """Return a workbook whose sheet of readings goes on with the given rows."""
+    book = openpyxl.Workbook()
+    book.active.title = "readings"
+    for line in READINGS.splitlines():
+        book.active.append(line.split(","))
+    plain, content_now = io.BytesIO(), io.BytesIO()
+    book.save(plain)
+    with (
+        zipfile.ZipFile(plain) as whole,
+        zipfile.ZipFile(content_now, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as new,
+    ):
+        for name in whole.namelist():
+            part = re.sub(rb"<dimension [^>]*/>", b"", whole.read(name))
+            new.writestr(name, part.replace(b"</sheetData>", rows + b"</sheetData>"))
+    return content_now.getvalue()
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        b'<row><c t="inlineStr"><is><t>x</t></is></c></row>' * 1_200_000,
+        b'<row r="1000000000"><c r="A1000000000"><v>1</v></c></row>',
+        b'<row r="20">' + b"<c><v>1</v></c>" * 3_000_000 + b"</row>",
+    ],
+    ids=["rows", "a far row", "cells"],
+)
+def test_a_small_workbook_that_swells(arena: Arena, rows: bytes) -> None:
+    arena.write("readings.csv", None)
+    arena.write("bench.xlsx", workbook_with(rows))
+    refuses_fast(arena, "bench.xlsx")
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="named pipes are a thing of POSIX")

@@ -602,6 +602,18 @@ def test_unforeseen_errors_say_how_to_report_them(monkeypatch: pytest.MonkeyPatc
         main(["check", "job"])
 
 
+def test_a_file_that_fails_is_not_taken_for_the_output(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(arguments: list[str] | None) -> int:
+        raise FileNotFoundError(2, "No such file or directory", "port.stl")
+
+    monkeypatch.setattr(cli, "run", fail)
+    monkeypatch.delenv("PORTVIZ_DEBUG", raising=False)
+    outcome = run("check", "job")
+    assert (outcome.code, outcome.out) == (1, "")
+    assert "port.stl" in outcome.err
+    assert "the output" not in outcome.err
+
+
 def test_an_interrupt_ends_with_130(monkeypatch: pytest.MonkeyPatch) -> None:
     def stop(arguments: list[str] | None) -> int:
         raise KeyboardInterrupt

@@ -91,7 +91,8 @@ Text = Annotated[str, StringConstraints(strict=True, min_length=1, max_length=20
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    # Built when the job is checked, once for all tables, not class by class at import.
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class CutTable(_Table):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable
 from datetime import datetime
 from functools import partial
@@ -178,4 +179,5 @@ def open_window(state: ViewState, size: tuple[int, int], probe: Probe) -> None:
     """
     plotter = new_plotter(size, off_screen=False, software=probe.software)
     Window(plotter, state)
+    gc.enable()
     plotter.show()

@@ -75,7 +75,8 @@ def job_of(
     bench_flow = None
     if flow is not None:
         cells = np.array([flow.get((runs[run], lift), (math.nan, math.nan)) for run, lift in keys])
-        bench_flow = BenchFlow(cells[:, 0], cells[:, 1], "flow.csv")
+        lines = np.arange(2, len(cells) + 2)
+        bench_flow = BenchFlow(cells[:, 0], cells[:, 1], lines, "flow.csv")
     return Job(
         folder=Path("job"),
         title="Invented",

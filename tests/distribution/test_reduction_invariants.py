@@ -383,7 +383,7 @@ def test_a_row_at_zero_lift_has_no_coefficients(reduced: Reduce) -> None:
 def test_a_choked_reading_is_an_error_that_names_its_place(value: float, reduced: Reduce) -> None:
     """The critical drop from 99.8 kPa is 47.08 kPa; no velocity belongs to more."""
     rows = [("as found", LIFT, angle, value if angle == 120.0 else 3000.0) for angle in (0.0, 120.0, 240.0)]
-    with pytest.raises(JobError, match=r"readings\.csv, line 3: .*choked at station 120 deg, run 'as found' at 5 mm"):
+    with pytest.raises(JobError, match=r"readings\.csv, line 3, .*choked at station 120 deg, run 'as found' at 5 mm"):
         reduced(rows)
 
 

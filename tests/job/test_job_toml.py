@@ -138,6 +138,11 @@ def test_stations_keep_their_order_and_names(make_job: MakeJob) -> None:
     assert_allclose(job.stations.circle_deg, [315.0, 329.5, 90.0])
 
 
+def test_as_many_stations_as_the_schema_allows(make_job: MakeJob) -> None:
+    angles = ", ".join(f"{tenth / 10:g}" for tenth in range(3600))
+    assert len(read_job(make_job({"0, 90, 180, 270": angles})).stations.angles_deg) == 3600
+
+
 def test_the_folder_or_its_job_file(make_job: MakeJob) -> None:
     folder = make_job()
     assert read_job(folder).title == read_job(folder / "job.toml").title == read_job(str(folder)).title == "Small twin"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import builtins
 import datetime
 import io
+import re
 import zipfile
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
@@ -125,6 +126,25 @@ def test_blank_rows_and_columns_keep_the_lines_of_the_sheet(make_job: MakeJob) -
         JobError, match=r"bench\.xlsx, sheet readings, line 9, column reading: .*finite number \(got 'x'\)"
     ):
         read_job(make_job(readings_csv=None, bench_xlsx=workbook(readings=padded)))
+
+
+@pytest.mark.parametrize("stated", ['<dimension ref="A1"/>', '<dimension ref="A1:XFD1048576"/>', ""])
+def test_the_extent_that_a_sheet_states_is_not_trusted(make_job: MakeJob, stated: str) -> None:
+    # Programs other than spreadsheets often state the first cell alone, or nothing.
+    content = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(workbook(readings=READINGS))) as whole,
+        zipfile.ZipFile(content, "w") as changed,
+    ):
+        for name in whole.namelist():
+            part = whole.read(name)
+            if name.endswith("sheet1.xml"):
+                part, count = re.subn(rb"<dimension [^>]*/>", stated.encode(), part)
+                assert count == 1
+            changed.writestr(name, part)
+    job = read_job(make_job(readings_csv=None, bench_xlsx=content.getvalue()))
+    assert job.readings is not None
+    assert len(job.readings.value) == 8
 
 
 def test_cells_of_text_may_have_a_decimal_comma(make_job: MakeJob) -> None:
