@@ -56,7 +56,8 @@ def _run(arguments: list[str] | None) -> int:
         return 0
     except OSError as error:
         _silence_output()
-        return _complain(f"the output can't be written: {error.strerror or error}", 1)
+        what = f"{error.filename}: this can't be used" if error.filename else "the output can't be written"
+        return _complain(f"{what}: {error.strerror or error}", 1)
     except Exception as error:
         if os.environ.get("PORTVIZ_DEBUG"):
             raise

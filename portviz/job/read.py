@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from portviz.air import RoomAir
+from portviz.air import RoomAir, saturation_pressure
 from portviz.errors import JobError, UnitError
 from portviz.job.model import (
     Bench,
@@ -68,6 +68,7 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         raise JobError(f"the folder can't be read: {error.strerror or error}", file=str(folder)) from None
     raw = _read_toml(folder / JOB_FILE)
     table = validate_job_table(raw)
+    room = _room(table)
     stations = _stations(table)
     gauge = _gauge(table)
     readings_table = flow_table = readings = flow = cam = None
@@ -93,7 +94,7 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         seat=_seat(table),
         bench=Bench(
             table.bench.test_pressure,
-            RoomAir(table.bench.barometer, table.bench.temperature, table.bench.humidity),
+            room,
         ),
         gauge=gauge,
         stations=stations,
@@ -201,6 +202,21 @@ def _seat(table: JobTable) -> Seat:
         bottom_cuts=tuple(Cut(cut.angle, cut.width) for cut in seat.bottom_cuts),
         throat_diameter=seat.throat_diameter,
     )
+
+
+def _room(table: JobTable) -> RoomAir:
+    room = RoomAir(table.bench.barometer, table.bench.temperature, table.bench.humidity)
+    vapour = room.humidity * saturation_pressure(room.temperature)
+    if vapour >= 0.9 * room.pressure:
+        raise JobError(
+            f"the room would hold more water than air: {vapour / 1e3:.1f} kPa of vapour",
+            file=JOB_FILE,
+            place="bench.temperature, bench.humidity, bench.barometer",
+            value=f"barometer {room.pressure / 1e3:.1f} kPa",
+            expected="a barometer well above the vapour's pressure",
+            mend="Check the three, and their units",
+        )
+    return room
 
 
 def _cut(cut: CutTable | None) -> Cut | None:

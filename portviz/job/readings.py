@@ -25,6 +25,8 @@ FLOW_COLUMNS = (
     Column("test_pressure", "pressure", required=False),
     Column("note", required=False),
 )
+#: Least test pressure that a bench can hold [Pa].
+LEAST_TEST_PRESSURE = 1.0
 #: Fewest stations that show a pattern round the valve.
 LEAST_STATIONS = 3
 
@@ -65,9 +67,9 @@ def read_bench_flow(table: Table, readings: Readings) -> BenchFlow:
     pressure = np.full(len(table), np.nan)
     if "test_pressure" in table.cells:
         pressure = numbers(table, "test_pressure", "pressure", blank=True)
-        if np.any(pressure <= 0.0):
-            row = int(np.argmax(pressure <= 0.0))
-            raise table.error(row, "test_pressure", "a test pressure must be larger than zero")
+        if np.any(pressure < LEAST_TEST_PRESSURE):
+            row = int(np.argmax(pressure < LEAST_TEST_PRESSURE))
+            raise table.error(row, "test_pressure", "a test pressure must be at least 1 Pa, larger than zero")
     _require_each_once(table, row_group, readings)
     by_group = np.argsort(row_group)
     return BenchFlow(flow[by_group], pressure[by_group], table.lines[by_group], table.file)

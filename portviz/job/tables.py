@@ -10,6 +10,7 @@ import csv
 import io
 import math
 import re
+import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from operator import itemgetter, methodcaller
@@ -28,7 +29,10 @@ WORKBOOK_ENDING = ".xlsx"
 
 #: More rows, or a longer line, are refused before they fill the memory.
 MAX_TABLE_ROWS = 1_000_000
-LONGEST_LINE = 20_000
+MAX_WORKBOOK_BYTES = 16 * 2**20
+MAX_WORKBOOK_ROWS = 100_000
+MAX_WORKBOOK_COLUMNS = 1_000
+LONGEST_LINE = 50_000
 
 
 @dataclass(frozen=True)
@@ -355,6 +359,18 @@ def _workbook(path: Path) -> Any:
         ) from None
     content = read_bytes(path, MAX_TABLE_BYTES, "a workbook")
     try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            inflated = sum(each.file_size for each in archive.infolist())
+    except Exception as error:
+        raise _unreadable_workbook(path, error) from None
+    if inflated > MAX_WORKBOOK_BYTES:
+        raise JobError(
+            "the workbook is too large",
+            file=path.name,
+            value=f"{inflated / 2**20:.0f} MB unpacked",
+            expected=f"at most {MAX_WORKBOOK_BYTES / 2**20:.0f} MB; save large tables as CSV UTF-8",
+        )
+    try:
         return openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
     except Exception as error:
         raise _unreadable_workbook(path, error) from None
@@ -368,7 +384,22 @@ def _unreadable_workbook(path: Path, error: Exception) -> JobError:
 def _workbook_rows(path: Path, sheet: str) -> tuple[list[list[str]], Index]:
     book = _workbook(path)
     try:
-        rows = [[_cell_text(cell) for cell in row] for row in book[sheet].iter_rows(values_only=True)]
+        cells = book[sheet]
+        # What a sheet states of its extent is not always true.
+        cells.reset_dimensions()
+        rows = []
+        for number, row in enumerate(cells.iter_rows(values_only=True), start=1):
+            if number > MAX_WORKBOOK_ROWS or len(row) > MAX_WORKBOOK_COLUMNS:
+                raise JobError(
+                    "the sheet is too large",
+                    file=path.name,
+                    place=f"sheet {sheet}, row {number}",
+                    expected=f"at most {MAX_WORKBOOK_ROWS:,} rows of {MAX_WORKBOOK_COLUMNS} cells; "
+                    "clear what lies beyond the table, or save it as CSV UTF-8",
+                )
+            rows.append([_cell_text(cell) for cell in row])
+    except JobError:
+        raise
     except Exception as error:
         raise _unreadable_workbook(path, error) from None
     return rows, np.arange(1, len(rows) + 1)
