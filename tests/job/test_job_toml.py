@@ -197,8 +197,13 @@ def test_schema_and_reader_accept_the_jobs_that_come_along(
     assert np.all(np.isfinite(job.readings.value))
 
 
-def test_the_demo_is_one_of_the_examples() -> None:
-    assert demo_folder() in JOBS
+def test_the_demo_is_the_sidecar_example() -> None:
+    """By content: an installed package carries its own copy."""
+    example = EXAMPLES / "sidecar_intake"
+    names = sorted(file.name for file in example.iterdir())
+    assert sorted(file.name for file in demo_folder().iterdir()) == names
+    for name in names:
+        assert (demo_folder() / name).read_bytes() == (example / name).read_bytes()
 
 
 def test_the_template_mentions_every_key(validator: jsonschema.Draft202012Validator) -> None:
