@@ -131,3 +131,9 @@ def nearest_name(name: str, known: Iterable[str]) -> str | None:
     by_lower = {each.lower(): each for each in known}
     found = difflib.get_close_matches(name.lower(), list(by_lower), n=1, cutoff=0.6)
     return by_lower[found[0]] if found else None
+
+
+def suggestion(name: str, known: Iterable[str], quote: str = "") -> str | None:
+    """Return "Did you mean ...?" with the nearest known name between quotes, or None where nothing is near."""
+    near = nearest_name(name, known)
+    return f"Did you mean {quote}{near}{quote}?" if near else None

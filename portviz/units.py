@@ -11,7 +11,7 @@ import re
 from functools import cache
 from typing import TYPE_CHECKING
 
-from portviz.errors import UnitError, nearest_name, shortened
+from portviz.errors import UnitError, shortened, suggestion
 
 if TYPE_CHECKING:
     import pint
@@ -133,11 +133,8 @@ def _scale(unit: str, kind: str) -> tuple[float, float]:
         except Exception:
             continue
         return float(one - zero), float(zero)
-    near = nearest_name(unit, KINDS[kind][1])
-    hint = f" Did you mean {near}?" if near else ""
-    raise UnitError(
-        f"the unit {shortened(unit)} is not {_article(kind)}; units that fit: {units_that_fit(kind)}.{hint}"
-    )
+    refusal = f"the unit {shortened(unit)} is not {_article(kind)}; units that fit: {units_that_fit(kind)}."
+    raise UnitError(" ".join(filter(None, (refusal, suggestion(unit, KINDS[kind][1])))))
 
 
 def unit_factor(unit: str, kind: str) -> float:
@@ -265,3 +262,13 @@ def in_unit(value: float, unit: str, kind: str) -> float:
 def format_quantity(value: float, unit: str, kind: str, decimals: int = 1) -> str:
     """Return an SI value as text in the given unit, for example ``"8.00 mm"``."""
     return f"{in_unit(value, unit, kind):.{decimals}f} {unit}"
+
+
+def is_metric(length_unit: str) -> bool:
+    """Tell if a unit of length is a metric one."""
+    return length_unit.lower() in ("mm", "cm", "m")
+
+
+def area_unit(length_unit: str) -> tuple[str, float]:
+    """Return the unit in which areas stand beside lengths of a unit, and what an area in [m2] is multiplied with."""
+    return ("mm²", 1e6) if is_metric(length_unit) else ("in²", 1.0 / 0.0254**2)

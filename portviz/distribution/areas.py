@@ -12,9 +12,7 @@ from portviz.geometry.dimensions import Array, Dimensions, Mask, dimensions
 from portviz.geometry.passages import least_passages
 from portviz.geometry.profiles import Profiles, build_profiles
 from portviz.geometry.three_stage import curtain_area, head_area, three_stage_area
-from portviz.job.model import Job
-
-JOB_FILE = "job.toml"
+from portviz.job.model import JOB_FILE, Job
 
 
 @dataclass(frozen=True)

@@ -47,8 +47,8 @@ def _flow_per_degree(reduction: Reduction) -> Array:
     Bench flow shared out where it was measured; else density x velocity x gap, at upstream density.
     """
     stations = reduction.stations
-    sizes = np.diff(reduction.starts, append=len(stations.station))
-    gap, upstream = (np.repeat(each, sizes) for each in (reduction.areas.gap_area, reduction.upstream_density))
+    group = reduction.station_group
+    gap, upstream = reduction.areas.gap_area[group], reduction.upstream_density[group]
     from_gap = stations.density * stations.velocity * gap / 360.0 / upstream
     return np.where(np.isnan(stations.flow), from_gap, stations.flow / stations.sector_deg)
 

@@ -45,7 +45,7 @@ def geometry_warnings(profiles: Profiles) -> list[str]:
 def reduction_warnings(reduction: Reduction) -> list[str]:
     """Return warnings on a reduction: the room, the geometry, and readings to look at again."""
     job, stations = reduction.job, reduction.stations
-    group = np.repeat(np.arange(len(reduction.starts)), np.diff(reduction.starts, append=len(stations.station)))
+    group = reduction.station_group
     found = room_warnings(job) + geometry_warnings(reduction.profiles)
 
     def at_stations(mask: npt.NDArray[np.bool_], words: str) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from portviz import air
-from portviz.distribution.areas import JOB_FILE, Areas, areas_at, job_profiles
+from portviz.distribution.areas import Areas, areas_at, job_profiles
 from portviz.distribution.measures import (
     VelocityMeasures,
     direction_deg,
@@ -22,7 +22,7 @@ from portviz.distribution.measures import (
 )
 from portviz.errors import ChokedFlowError, JobError
 from portviz.geometry.profiles import Profiles
-from portviz.job.model import Array, Index, Job, Readings
+from portviz.job.model import JOB_FILE, Array, Index, Job, Readings
 from portviz.units import in_unit
 
 
@@ -117,6 +117,11 @@ class Reduction:
     def lift(self) -> Array:
         """Lift of each group [m], shape (G,)."""
         return self.areas.lift
+
+    @property
+    def station_group(self) -> Index:
+        """The group of each station, shape (K,)."""
+        return np.repeat(np.arange(len(self.starts)), group_sizes(self.starts, len(self.stations.station)))
 
     def groups_of(self, run: int) -> range:
         """Return the groups of a run, ascending in lift."""

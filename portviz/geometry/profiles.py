@@ -18,8 +18,6 @@ from portviz.geometry.dimensions import LENGTH_TOLERANCE, Array, Dimensions, Mas
 PLAIN_THROAT_ANGLE = np.pi / 3.0
 
 VALVE_PARTS = ("margin", "face", "back cut", "under-head cone", "fillet", "stem")
-#: Valve parts at which a line across the gap may end; the others belong to the throat.
-GAP_VALVE_PARTS = ("margin", "face", "back cut")
 
 
 @dataclass(frozen=True)

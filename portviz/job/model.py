@@ -20,6 +20,8 @@ Index = npt.NDArray[np.intp]
 Side = Literal["intake", "exhaust"]
 GaugeReads = Literal["upstream-minus-tap", "tap-minus-downstream", "total-minus-static", "velocity"]
 
+#: The file that makes a folder a job.
+JOB_FILE = "job.toml"
 #: Lifts nearer than this are one lift [m]; two units may write the same lift with other last digits.
 SAME_LIFT = 1e-7
 

@@ -11,6 +11,7 @@ import numpy as np
 from portviz.air import RoomAir, saturation_pressure
 from portviz.errors import JobError, UnitError
 from portviz.job.model import (
+    JOB_FILE,
     Bench,
     Cam,
     Cut,
@@ -22,7 +23,7 @@ from portviz.job.model import (
     Valve,
 )
 from portviz.job.readings import FLOW_COLUMNS, READING_COLUMNS, read_bench_flow, read_readings
-from portviz.job.schema import JOB_FILE, CutTable, JobTable, validate_job_table
+from portviz.job.schema import CutTable, JobTable, validate_job_table
 from portviz.job.tables import (
     LONGEST_LINE,
     WORKBOOK_ENDING,
@@ -34,10 +35,9 @@ from portviz.job.tables import (
     read_table,
     workbook_sheets,
 )
-from portviz.units import parse_quantity, split_quantity
+from portviz.units import is_metric, parse_quantity, split_quantity
 
 MAX_JOB_BYTES = 2**20
-#: Each table by name: its columns, with the kind of unit of each. The reading's kind is the gauge's.
 _CAM_COLUMNS = (Column("crank", "angle"), Column("lift", "length"))
 
 
@@ -260,14 +260,14 @@ def _display_units(raw: dict[str, Any], gauge: Gauge, readings: Table | None, fl
     if readings is not None:
         length = readings.units["lift"]
     pressure = split_quantity(raw["bench"]["test_pressure"], "pressure")[1]
-    imperial = length.lower() not in ("mm", "cm", "m")
-    velocity = "ft/s" if imperial else "m/s"
+    metric = is_metric(length)
+    velocity = "m/s" if metric else "ft/s"
     if readings is not None:
         if gauge.kind == "velocity":
             velocity = readings.units["reading"]
         else:
             pressure = readings.units["reading"]
-    volume = flow.units["flow"] if flow is not None else ("cfm" if imperial else "l/s")
+    volume = flow.units["flow"] if flow is not None else ("l/s" if metric else "cfm")
     return DisplayUnits(length, pressure, volume, velocity)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from portviz.errors import JobError, nearest_name
+from portviz.errors import JobError, suggestion
 from portviz.job.model import SAME_LIFT, Array, BenchFlow, Gauge, Index, Readings, Stations
 from portviz.job.tables import Column, Table, numbers
 
@@ -81,13 +81,12 @@ def _row_groups(table: Table, readings: Readings) -> Index:
     place = {run: index for index, run in enumerate(readings.runs)}
     for code, each in enumerate(names):
         if each not in place:
-            near = nearest_name(each, readings.runs)
             raise table.error(
                 int(np.argmax(name == code)),
                 "run",
                 f"this run has no readings in {readings.file}",
                 expected=f"one of {', '.join(readings.runs[:12])}",
-                mend=f"Did you mean {near}?" if near else None,
+                mend=suggestion(each, readings.runs),
             )
     run = np.array([place[each] for each in names], dtype=np.intp)[name]
     lift = _lift_column(table)

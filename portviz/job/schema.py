@@ -20,12 +20,9 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from portviz.errors import JobError, UnitError, nearest_name
-from portviz.job.model import GaugeReads, Side
+from portviz.errors import JobError, UnitError, suggestion
+from portviz.job.model import JOB_FILE, GaugeReads, Side
 from portviz.units import KINDS, parse_quantity
-
-JOB_FILE = "job.toml"
-
 
 _QUANTITY_PATTERN = r"^\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*[A-Za-zµ°%].*$"
 
@@ -221,18 +218,16 @@ def _explain(problem: dict[str, Any]) -> dict[str, Any]:
     words: dict[str, Any] = {"file": JOB_FILE, "place": key}
     if kind == "extra_forbidden":
         known = _keys_at(location[:-1])
-        near = nearest_name(str(location[-1]), known)
         words |= {"problem": "unknown key", "value": value}
         words["expected"] = f"one of {', '.join(known)}"
-        words["mend"] = f"Did you mean {near}?" if near else None
+        words["mend"] = suggestion(str(location[-1]), known)
     elif kind == "missing":
         words |= {"problem": "this key is missing", "expected": _description(location)}
     elif kind in ("unit", "range", "number"):
         words |= {"problem": problem["ctx"]["reason"], "value": value}
     elif kind == "literal_error":
-        near = nearest_name(str(value), _choices(problem))
         words |= {"problem": "not one of the words that fit", "value": value, "expected": problem["ctx"]["expected"]}
-        words["mend"] = f'Did you mean "{near}"?' if near else None
+        words["mend"] = suggestion(str(value), _choices(problem), '"')
     elif kind in ("model_type", "model_attributes_type"):
         words |= {"problem": "a table of keys is needed here", "value": value, "expected": _description(location)}
     elif kind in ("tuple_type", "too_short", "too_long"):

@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from portviz.errors import JobError, UnitError, nearest_name
+from portviz.errors import JobError, UnitError, suggestion
 from portviz.job.model import Array, Index
 from portviz.units import require_magnitude, unit_factor, units_that_fit
 
@@ -279,14 +279,13 @@ def _header(cells: Sequence[str], columns: Sequence[Column], file: str, line: in
             names.append("")
             continue
         if name not in known:
-            near = nearest_name(name, known)
             raise JobError(
                 "unknown column",
                 file=file,
                 place=place,
                 value=cell.strip(),
                 expected=f"one of {', '.join(known)}",
-                mend=f"Did you mean {near}?" if near else None,
+                mend=suggestion(name, known),
             )
         if name in names:
             raise JobError("this column is there twice", file=file, place=place, value=cell.strip())

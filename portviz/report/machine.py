@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from portviz.distribution.areas import Areas
-from portviz.distribution.reduce import Reduction
+from portviz.distribution.reduce import Reduction, upstream_pressure
 from portviz.job.model import Array, Job
 
 FORMAT = 1
@@ -81,12 +81,11 @@ def _summary_document(reduction: Reduction, runs: list[int], warnings: list[str]
     job = reduction.job
     lifts, stations = lift_rows(reduction), station_rows(reduction)
     room = job.bench.air
-    upstream = room.pressure + (job.bench.test_pressure if job.side == "exhaust" else 0.0)
+    upstream = float(upstream_pressure(job, np.array(job.bench.test_pressure)))
     # Stations stand in the job's order, group by group.
     starts = reduction.starts.tolist()
     ends = [*starts[1:], len(stations)]
-    sizes = np.diff(reduction.starts, append=len(stations))
-    order = np.lexsort((reduction.stations.station, np.repeat(np.arange(len(sizes)), sizes)))
+    order = np.lexsort((reduction.stations.station, reduction.station_group))
     in_job_order = [stations[place] for place in order.tolist()]
     for row, start, end in zip(lifts, starts, ends, strict=True):
         row["stations"] = in_job_order[start:end]

@@ -21,7 +21,7 @@ from portviz.report.words import (
     station_text,
     velocity_text,
 )
-from portviz.units import in_unit
+from portviz.units import area_unit, in_unit
 
 
 def _table(title: str | None, columns: Iterable[str], left: Iterable[str] = ()) -> Table:
@@ -39,8 +39,7 @@ def _add_row(table: Table, *cells: str) -> None:
 
 def area_table(job: Job, areas: Areas) -> Table:
     """Return the areas at each lift."""
-    unit = "mm²" if job.units.length.lower() in ("mm", "cm", "m") else "in²"
-    scale = 1e6 if unit == "mm²" else 1.0 / 0.0254**2
+    unit, scale = area_unit(job.units.length)
     decimals = 1 if unit == "mm²" else 3
     table = _table(
         f"Areas [{unit}]",

@@ -15,18 +15,16 @@ from portviz.distribution.reduce import Reduction
 from portviz.geometry.passages import least_passages
 from portviz.geometry.revolve import valve_chains
 from portviz.job.write import write_atomically
+from portviz.scene.colours import BACKGROUND, COLOUR_MAP, CUT, INK, LEAST, VALVE
 from portviz.scene.picture import file_words
 from portviz.scene.state import display_unit, in_display_unit
 from portviz.units import in_unit
-
-INK = "#26282b"
-LEAST = "#c2185b"
 
 
 def run_chart(reduction: Reduction, run: int, quantity: str = "velocity") -> Figure:
     """Return one run's field over angle and lift with its measured points, beside the section at full lift."""
     job = reduction.job
-    figure = Figure(figsize=(12.8, 6.0), dpi=100, facecolor="#f6f5f1", layout="constrained")
+    figure = Figure(figsize=(12.8, 6.0), dpi=100, facecolor=BACKGROUND, layout="constrained")
     FigureCanvasAgg(figure)
     figure.suptitle(f"{job.title} – run “{reduction.runs[run]}”", color=INK, fontsize=13)
     left, right = figure.subplots(1, 2, width_ratios=(1.9, 1.0))
@@ -51,7 +49,7 @@ def _draw_field(axes: Any, reduction: Reduction, run: int, quantity: str) -> Non
             angles,
             [in_unit(float(lift), unit, "length") for lift in lifts],
             values,
-            cmap="viridis",
+            cmap=COLOUR_MAP,
             vmin=low,
             vmax=high,
             shading="gouraud",
@@ -64,7 +62,7 @@ def _draw_field(axes: Any, reduction: Reduction, run: int, quantity: str) -> Non
         reduction.stations.angle_deg[part],
         lift,
         c=all_values[part],
-        cmap="viridis",
+        cmap=COLOUR_MAP,
         vmin=low,
         vmax=high,
         s=34,
@@ -96,11 +94,11 @@ def _draw_section(axes: Any, reduction: Reduction, run: int) -> None:
     wall = np.concatenate([wall[:-1], [[wall[-1, 0], top]]])
     outer = 1.15 * max(wall[0, 0], profiles.valve[0, 0, 0] * scale)
     ring = np.concatenate([wall, [[outer, top], [outer, wall[0, 1]]]])
-    axes.fill(*ring.T, facecolor="#ece3d0", edgecolor=INK, linewidth=1.2)
+    axes.fill(*ring.T, facecolor=CUT, edgecolor=INK, linewidth=1.2)
     surface, _ = valve_chains(profiles, stem_top=top / scale + lift)
     surface = (surface - [0.0, lift]) * scale
     solid = np.concatenate([[[0.0, surface[0, 1]]], surface, [[0.0, surface[-1, 1]]]])
-    axes.fill(*solid.T, facecolor="#a9b4bf", edgecolor=INK, linewidth=1.2)
+    axes.fill(*solid.T, facecolor=VALVE, edgecolor=INK, linewidth=1.2)
     by_gap = bool(passages.limited_by_gap[0, 0])
     for name, line, narrow in (
         ("gap", passages.gap_line[0, 0], by_gap),

@@ -9,11 +9,11 @@ import numpy as np
 
 from portviz.distribution.field import QUANTITIES, run_field
 from portviz.distribution.reduce import Reduction
-from portviz.errors import UsageError, nearest_name
+from portviz.errors import UsageError
 from portviz.geometry.revolve import Surface
 from portviz.job.write import require_free, write_atomically
 from portviz.scene import shapes
-from portviz.scene.state import CURTAIN_COLUMNS, view_state
+from portviz.scene.state import CURTAIN_COLUMNS, require_word, view_state
 
 if TYPE_CHECKING:
     import pyvista as pv
@@ -57,10 +57,7 @@ def part_mesh(reduction: Reduction, run: int, lift: float | None, part: str) -> 
     UsageError
         If there is no such part, or the lift lies outside the measured ones.
     """
-    if part not in PARTS:
-        near = nearest_name(part, PARTS)
-        hint = f" Did you mean {near}?" if near else ""
-        raise UsageError(f"part: {part!r} is not one of {', '.join(PARTS)}.{hint}")
+    require_word(part, PARTS, "part")
     from portviz.scene.scene import MM, to_mesh
 
     state = view_state(reduction, run, lift, "velocity", "three-quarter")

@@ -17,19 +17,13 @@ from portviz.distribution.notes import lift_text
 from portviz.geometry.revolve import Surface, on_circle
 from portviz.job.model import Array
 from portviz.scene import shapes
+from portviz.scene.colours import BACKGROUND, COLOUR_MAP, CUT, INK, LEAST, VALVE
 from portviz.scene.state import FieldStore, ViewState, display_unit
-from portviz.units import format_quantity, in_unit
+from portviz.units import area_unit, format_quantity, in_unit
 
 MM = 1e3
-#: Perceptually uniform and safe for colour-blind readers.
-COLOUR_MAP = "viridis"
-BACKGROUND = "#f6f5f1"
-INK = "#26282b"
 NO_DATA = "#bdbdb8"
 HEAD_COLOUR = "#ddd5c7"
-CUT_COLOUR = "#ece3d0"
-VALVE_COLOUR = "#a9b4bf"
-LEAST_COLOUR = "#c2185b"
 JET_COLOUR = "#1f2a44"
 #: Jet length at the greatest velocity, in head radii.
 JET_REACH = 0.42
@@ -109,11 +103,9 @@ class Scene:
         valve = to_mesh(shapes.valve_solid(self.profiles))
         shine = {"smooth_shading": True, "split_sharp_edges": True, "feature_angle": 20.0}
         self._draw(head, color=HEAD_COLOUR, ambient=0.25, diffuse=0.75, **shine)
-        self.valve = self._draw(
-            valve, color=VALVE_COLOUR, ambient=0.2, diffuse=0.7, specular=0.35, specular_power=25, **shine
-        )
+        self.valve = self._draw(valve, color=VALVE, ambient=0.2, diffuse=0.7, specular=0.35, specular_power=25, **shine)
         for face in shapes.section_faces(self.profiles):
-            self._draw(to_mesh(face), color=CUT_COLOUR, lighting=False)
+            self._draw(to_mesh(face), color=CUT, lighting=False)
         for outline in shapes.section_outline(self.profiles):
             line = pv.lines_from_points(outline * MM)
             self._draw(line, color=INK, line_width=1.5)
@@ -180,7 +172,7 @@ class Scene:
 
     def _add_lines(self) -> None:
         self.least = pv.PolyData(np.zeros((4, 3)), lines=np.array([2, 0, 1, 2, 2, 3]))
-        self._draw(self.least, color=LEAST_COLOUR, line_width=5, lighting=False)
+        self._draw(self.least, color=LEAST, line_width=5, lighting=False)
         z = -0.25 * self.head_radius
         pointer = pv.Arrow(
             start=(1.82 * self.head_radius, 0.0, z),
@@ -289,10 +281,9 @@ class Scene:
         return "\n".join(lines)
 
     def _passage_words(self) -> str:
-        metric = self.job.units.length.lower() in ("mm", "cm", "m")
-        scale, unit = (1e6, "mm²") if metric else (1.0 / 0.0254**2, "in²")
+        unit, scale = area_unit(self.job.units.length)
         gap, throat = self.now.gap_area * scale, self.now.throat_area * scale
-        decimals = 0 if metric else 3
+        decimals = 0 if unit == "mm²" else 3
         name = "gap" if self.now.limited_by_gap else "throat"
         speed = in_unit(self._top_speed, self.job.units.velocity, "velocity")
         return (

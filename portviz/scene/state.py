@@ -10,7 +10,7 @@ import numpy as np
 from portviz.distribution.field import QUANTITIES, Quantity, RunField, run_field
 from portviz.distribution.notes import lift_text
 from portviz.distribution.reduce import Reduction
-from portviz.errors import UsageError, nearest_name
+from portviz.errors import UsageError, suggestion
 from portviz.job.model import SAME_LIFT, Array
 from portviz.units import in_unit
 
@@ -150,8 +150,8 @@ def view_state(reduction: Reduction, run: int, lift: float | None, quantity: str
     UsageError
         If there is no such field or camera, or the lift lies beyond the measured ones.
     """
-    _require_word(quantity, QUANTITIES, "field")
-    _require_word(camera, CAMERAS, "camera")
+    require_word(quantity, QUANTITIES, "field")
+    require_word(camera, CAMERAS, "camera")
     groups = reduction.groups_of(run)
     greatest = float(reduction.lift[groups.stop - 1])
     state = ViewState(reduction, run, greatest if lift is None else lift, quantity, camera)
@@ -163,9 +163,9 @@ def view_state(reduction: Reduction, run: int, lift: float | None, quantity: str
     return state
 
 
-def _require_word(word: str, known: Iterable[str], what: str) -> None:
+def require_word(word: str, known: Iterable[str], what: str) -> None:
+    """Raise UsageError where a word is not among the known ones, with the nearest."""
     known = list(known)
     if word not in known:
-        near = nearest_name(word, known)
-        hint = f" Did you mean {near}?" if near else ""
-        raise UsageError(f"{what}: {word!r} is not one of {', '.join(known)}.{hint}")
+        refusal = f"{what}: {word!r} is not one of {', '.join(known)}."
+        raise UsageError(" ".join(filter(None, (refusal, suggestion(word, known)))))

@@ -14,9 +14,10 @@ import pyvista as pv
 
 from portviz.distribution.field import QUANTITIES
 from portviz.job.write import write_atomically
+from portviz.scene.colours import INK
 from portviz.scene.display import Probe
 from portviz.scene.picture import file_words
-from portviz.scene.scene import INK, Scene, new_plotter
+from portviz.scene.scene import Scene, new_plotter
 from portviz.scene.state import CAMERAS, ViewState
 from portviz.units import in_unit, unit_factor
 
