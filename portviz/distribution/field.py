@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from portviz.distribution.monotone import monotone_cubic, monotone_slopes
 from portviz.distribution.reduce import Reduction
-from portviz.job.model import SAME_LIFT, Array
+from portviz.job.model import SAME_LIFT, Array, Index
 
 
 @dataclass(frozen=True)
@@ -42,15 +42,9 @@ class Quantity:
 
 
 def _flow_per_degree(reduction: Reduction) -> Array:
-    """Return the flow that leaves through one degree of the circle [m3/s per deg], shape (K,).
-
-    Bench flow shared out where it was measured; else density x velocity x gap, at upstream density.
-    """
-    stations = reduction.stations
-    group = reduction.station_group
-    gap, upstream = reduction.areas.gap_area[group], reduction.upstream_density[group]
-    from_gap = stations.density * stations.velocity * gap / 360.0 / upstream
-    return np.where(np.isnan(stations.flow), from_gap, stations.flow / stations.sector_deg)
+    """Return the bench's flow that leaves through one degree of the circle [m3/s per deg]; NaN where not measured."""
+    still = reduction.bench_flow[reduction.station_group] == 0.0
+    return np.where(still, 0.0, reduction.stations.flow / reduction.stations.sector_deg)
 
 
 QUANTITIES: dict[str, Quantity] = {
@@ -105,7 +99,7 @@ class RunField:
     ----------
     quantity : Quantity
     lifts : ndarray, shape (M,)
-        Measured lifts [m], ascending.
+        Lifts at which it is known from measurement [m], ascending; there may be none.
     angles_deg : ndarray, shape (A,)
         [deg].
     values : ndarray, shape (M, A)
@@ -123,11 +117,9 @@ class RunField:
 
     def covers(self, lift: float) -> bool:
         """Tell if a lift [m] lies within the measured ones."""
+        if not self.lifts.size:
+            return False
         return bool(self.lifts[0] - SAME_LIFT <= lift <= self.lifts[-1] + SAME_LIFT)
-
-    def measured(self, lift: float) -> bool:
-        """Tell if a lift [m] is a measured one."""
-        return bool(np.min(np.abs(self.lifts - lift)) <= SAME_LIFT)
 
     def at(self, lift: float) -> Array:
         """Return the values round the valve at a lift [m], shape (A,).
@@ -138,19 +130,34 @@ class RunField:
             If the lift lies outside the measured ones.
         """
         if not self.covers(lift):
-            raise ValueError(
-                f"no field at {lift * 1e3:.3f} mm: measured from {self.lifts[0] * 1e3:.3f} "
-                f"to {self.lifts[-1] * 1e3:.3f} mm"
-            )
+            span = f"from {self.lifts[0]:g} to {self.lifts[-1]:g} m" if self.lifts.size else "nowhere"
+            raise ValueError(f"no field at a lift of {lift:g} m: measured {span}")
         nearest = int(np.argmin(np.abs(self.lifts - lift)))
         if abs(self.lifts[nearest] - lift) <= SAME_LIFT:
             return np.asarray(self.values[nearest])
         return monotone_cubic(self.lifts, self.values, lift, self._slopes)
 
-    @property
-    def limits(self) -> tuple[float, float]:
-        """Least and greatest value over all measured lifts."""
-        return float(np.nanmin(self.values)), float(np.nanmax(self.values))
+
+def angle_to_nearest(station_deg: Array, angle_deg: npt.ArrayLike) -> Array:
+    """Return how far angles lie from the nearest station on the circle [deg], of the shape of `angle_deg`.
+
+    Examples
+    --------
+    >>> angle_to_nearest(np.array([0.0, 90.0, 200.0]), [10.0, 350.0, 145.0])
+    array([10., 10., 55.])
+    """
+    apart = np.abs(np.mod(np.asarray(angle_deg, dtype=float)[..., None] - station_deg + 180.0, 360.0) - 180.0)
+    return np.asarray(apart.min(axis=-1))
+
+
+def known_groups(reduction: Reduction, run: int, quantity: str) -> Index:
+    """Return the groups of a run in which a quantity is known at every station read, ascending in lift.
+
+    All of them for what the gauge tells; for the flow per degree those whose bench flow was measured.
+    """
+    groups = np.array(reduction.groups_of(run))
+    known = np.isfinite(QUANTITIES[quantity].values(reduction))
+    return np.asarray(groups[np.logical_and.reduceat(known, reduction.starts)[groups]])
 
 
 def run_field(reduction: Reduction, run: int, quantity: str, angles_deg: npt.ArrayLike) -> RunField:
@@ -169,13 +176,14 @@ def run_field(reduction: Reduction, run: int, quantity: str, angles_deg: npt.Arr
     Returns
     -------
     RunField
+        Lifts at which the quantity is not known are left out of it.
     """
     what = QUANTITIES[quantity]
-    groups = reduction.groups_of(run)
+    groups = known_groups(reduction, run, quantity)
     angles = np.asarray(angles_deg, dtype=float)
     at_stations = what.values(reduction)
     rows = [
         around_circle(reduction.stations.angle_deg[part], at_stations[part], angles)
-        for part in map(reduction.stations_of, groups)
+        for part in map(reduction.stations_of, groups.tolist())
     ]
-    return RunField(what, reduction.lift[groups.start : groups.stop], angles, np.array(rows))
+    return RunField(what, reduction.lift[groups], angles, np.array(rows).reshape(len(rows), len(angles)))

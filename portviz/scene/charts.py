@@ -1,4 +1,4 @@
-"""Flat pictures that need no OpenGL: the curtain unrolled over lift, and the section."""
+"""Flat pictures that need no OpenGL: the field over angle and lift, and the section."""
 
 from __future__ import annotations
 
@@ -9,76 +9,103 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from portviz.distribution.field import QUANTITIES, run_field
+from portviz.distribution.field import QUANTITIES, known_groups, run_field
 from portviz.distribution.notes import lift_text
 from portviz.distribution.reduce import Reduction
 from portviz.geometry.passages import least_passages
 from portviz.geometry.revolve import valve_chains
+from portviz.job.model import Array
 from portviz.job.write import write_atomically
-from portviz.scene.colours import BACKGROUND, COLOUR_MAP, CUT, INK, LEAST, VALVE
-from portviz.scene.picture import file_words
-from portviz.scene.state import display_unit, in_display_unit
+from portviz.scene.colours import BACKGROUND, COLOUR_MAP, CUT, INK, JET, LEAST, VALVE
+from portviz.scene.state import display_limits, display_unit, in_display_unit
+from portviz.scene.words import file_words, fitted
 from portviz.units import in_unit
 
 
 def run_chart(reduction: Reduction, run: int, quantity: str = "velocity") -> Figure:
     """Return one run's field over angle and lift with its measured points, beside the section at full lift."""
     job = reduction.job
-    figure = Figure(figsize=(12.8, 6.0), dpi=100, facecolor=BACKGROUND, layout="constrained")
+    figure = Figure(figsize=(12.8, 6.4), dpi=100, facecolor=BACKGROUND, layout="constrained")
     FigureCanvasAgg(figure)
-    figure.suptitle(f"{job.title} – run “{reduction.runs[run]}”", color=INK, fontsize=13)
+    title = [*fitted(job.title, 110, 2), *fitted(f"run “{reduction.runs[run]}”", 110)]
+    figure.suptitle("\n".join(title), color=INK, fontsize=13)
     left, right = figure.subplots(1, 2, width_ratios=(1.9, 1.0))
-    _draw_field(left, reduction, run, quantity)
+    if len(known_groups(reduction, run, quantity)) > 1:
+        _draw_field(left, reduction, run, quantity)
+    else:
+        _draw_one_lift(left, reduction, run, quantity)
+    reference = fitted(f"0° = {job.stations.reference}", 90)[0]
+    left.set_xlabel(f"station angle [deg], anticlockwise seen from the cylinder\n{reference}")
+    left.set_xlim(0.0, 360.0)
+    left.set_xticks(np.arange(0, 361, 45))
     _draw_section(right, reduction, run)
     return figure
+
+
+def _measured_points(reduction: Reduction, run: int, quantity: str) -> tuple[Array, Array, Array]:
+    """Return angle [deg], lift [m] and value in SI of the run's measured points; station 0 stands at 360 too."""
+    at_stations = QUANTITIES[quantity].values(reduction)
+    parts = [reduction.stations_of(group) for group in known_groups(reduction, run, quantity).tolist()]
+    place = np.concatenate([np.arange(part.start, part.stop) for part in parts] or [np.empty(0, dtype=np.intp)])
+    angle, lift = reduction.stations.angle_deg[place], reduction.lift[reduction.station_group[place]]
+    again = angle == 0.0
+    return (
+        np.concatenate([angle, angle[again] + 360.0]),
+        np.concatenate([lift, lift[again]]),
+        np.concatenate([at_stations[place], at_stations[place][again]]),
+    )
+
+
+def _axis_title(reduction: Reduction, quantity: str) -> str:
+    what = QUANTITIES[quantity]
+    unit = display_unit(reduction, what)
+    return f"{what.title} [{unit}]" if unit else what.title
 
 
 def _draw_field(axes: Any, reduction: Reduction, run: int, quantity: str) -> None:
     job, what = reduction.job, QUANTITIES[quantity]
     angles = np.linspace(0.0, 360.0, 361)
     field = run_field(reduction, run, quantity, angles)
-    groups = reduction.groups_of(run)
     unit = job.units.length
-    all_values = in_display_unit(reduction, what, what.values(reduction))
-    low, high = float(np.nanmin(all_values)), float(np.nanmax(all_values))
-    shown = None
-    if len(field.lifts) > 1:
-        lifts = np.linspace(field.lifts[0], field.lifts[-1], 160)
-        values = in_display_unit(reduction, what, np.array([field.at(float(lift)) for lift in lifts]))
-        shown = axes.pcolormesh(
-            angles,
-            [in_unit(float(lift), unit, "length") for lift in lifts],
-            values,
-            cmap=COLOUR_MAP,
-            vmin=low,
-            vmax=high,
-            shading="gouraud",
-            rasterized=True,
-        )
-    part = slice(reduction.starts[groups.start], reduction.stations_of(groups.stop - 1).stop)
-    sizes = [reduction.stations_of(group).stop - reduction.stations_of(group).start for group in groups]
-    lift = np.repeat([in_unit(float(reduction.lift[group]), unit, "length") for group in groups], sizes)
-    points = axes.scatter(
-        reduction.stations.angle_deg[part],
-        lift,
-        c=all_values[part],
-        cmap=COLOUR_MAP,
-        vmin=low,
-        vmax=high,
+    low, high, _ = display_limits(reduction, what)
+    colours = {"cmap": COLOUR_MAP, "vmin": low, "vmax": high}
+    lifts = np.linspace(field.lifts[0], field.lifts[-1], 160)
+    values = in_display_unit(reduction, what, np.array([field.at(float(lift)) for lift in lifts]))
+    heights = [in_unit(float(lift), unit, "length") for lift in lifts]
+    shown = axes.pcolormesh(angles, heights, values, shading="gouraud", rasterized=True, **colours)
+    angle, lift, value = _measured_points(reduction, run, quantity)
+    axes.scatter(
+        angle,
+        lift * in_unit(1.0, unit, "length"),
+        c=in_display_unit(reduction, what, value),
         s=34,
         edgecolors="white",
         linewidths=1.2,
         zorder=3,
         label="measured",
         clip_on=False,
+        **colours,
     )
-    label = display_unit(reduction, what)
-    axes.figure.colorbar(shown or points, ax=axes, label=f"{what.title} [{label}]" if label else what.title)
-    axes.set_xlim(0.0, 360.0)
-    axes.set_xticks(np.arange(0, 361, 45))
-    axes.set_xlabel(f"station angle [deg]; 0 = {job.stations.reference}")
+    axes.figure.colorbar(shown, ax=axes, label=_axis_title(reduction, quantity))
     axes.set_ylabel(f"lift [{unit}]")
-    axes.set_title("the curtain unrolled: dots measured, between them interpolated", fontsize=10, color=INK)
+    axes.set_title("angle against lift: dots measured, between them interpolated", fontsize=10, color=INK)
+
+
+def _draw_one_lift(axes: Any, reduction: Reduction, run: int, quantity: str) -> None:
+    """Draw the values round the valve as a curve, where there is one lift only; or say that there is none."""
+    what = QUANTITIES[quantity]
+    angles = np.linspace(0.0, 360.0, 361)
+    field = run_field(reduction, run, quantity, angles)
+    if not field.lifts.size:
+        axes.set_title(f"{what.title.lower()} was not measured in this run", fontsize=10, color=INK)
+        return
+    angle, _, value = _measured_points(reduction, run, quantity)
+    axes.plot(angles, in_display_unit(reduction, what, field.values[0]), color="#5b5f66", label="interpolated")
+    measured = in_display_unit(reduction, what, value)
+    axes.scatter(angle, measured, s=40, color=JET, zorder=3, label="measured", clip_on=False)
+    axes.set_ylabel(_axis_title(reduction, quantity))
+    lift = lift_text(reduction.job, float(field.lifts[0]))
+    axes.set_title(f"one lift, {lift}: dots measured, the line interpolated", fontsize=10, color=INK)
 
 
 def _draw_section(axes: Any, reduction: Reduction, run: int) -> None:
@@ -109,7 +136,7 @@ def _draw_section(axes: Any, reduction: Reduction, run: int) -> None:
             color=LEAST if narrow else "#5b5f66",
             linewidth=3 if narrow else 1.5,
             linestyle="-" if narrow else "--",
-            label=f"least {name} passage{' (the narrower)' if narrow else ''}",
+            label=f"least passage of the {name}{' (the narrower)' if narrow else ''}",
         )
     axes.axvline(0.0, color=INK, linewidth=0.8, linestyle="-.")
     axes.set_aspect("equal")
@@ -124,6 +151,6 @@ def write_charts(reduction: Reduction, folder: Path) -> list[Path]:
     written = []
     for run, name in enumerate(reduction.runs):
         figure = run_chart(reduction, run)
-        path = folder / f"{file_words(name)}-unrolled.png"
+        path = folder / f"{file_words(name)}-angle-lift.png"
         written.append(write_atomically(path, figure.savefig, overwrite=True))
     return written

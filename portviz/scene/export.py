@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from portviz.distribution.field import QUANTITIES, run_field
+from portviz.distribution.notes import lift_text
 from portviz.distribution.reduce import Reduction
 from portviz.errors import UsageError
 from portviz.geometry.revolve import Surface
@@ -23,20 +24,14 @@ MESH_ENDINGS = (".stl", ".ply", ".vtp")
 
 
 def curtain_surface(reduction: Reduction, run: int, lift: float) -> tuple[Surface, dict[str, np.ndarray]]:
-    """Return the curtain at a lift [m] and its fields in SI, by name, one value a point.
-
-    Raises
-    ------
-    ValueError
-        If the lift lies outside the run's measured ones.
-    """
+    """Return the curtain at a lift [m] and its fields in SI, by name, one value a point; NaN where not known."""
     angles = np.linspace(0.0, 360.0, CURTAIN_COLUMNS)
     points = shapes.lift_shapes(reduction.job, reduction.profiles, lift, angles).curtain
     surface = Surface(points, shapes.curtain_faces(len(angles)), np.empty((0, 3), dtype=np.intp))
-    fields = {
-        name: np.repeat(run_field(reduction, run, name, angles).at(lift), shapes.CURTAIN_ROWS) for name in QUANTITIES
-    }
-    return surface, fields
+    fields = {name: run_field(reduction, run, name, angles) for name in QUANTITIES}
+    unknown = np.full(len(angles), np.nan)
+    around = {name: field.at(lift) if field.covers(lift) else unknown for name, field in fields.items()}
+    return surface, {name: np.repeat(values, shapes.CURTAIN_ROWS) for name, values in around.items()}
 
 
 #: Name of each field in a mesh file: SI, the unit in the name.
@@ -67,6 +62,17 @@ def part_mesh(reduction: Reduction, run: int, lift: float | None, part: str) -> 
         for name, values in fields.items():
             mesh.point_data[FIELD_NAMES[name]] = values
         mesh.set_active_scalars(FIELD_NAMES["velocity"])
+        far = state.far_from_reading(np.linspace(0.0, 360.0, CURTAIN_COLUMNS))
+        mesh.point_data["far_from_reading"] = np.repeat(far, shapes.CURTAIN_ROWS).astype(np.uint8)
+        said = {
+            "title": reduction.job.title,
+            "run": reduction.runs[run],
+            "lift": lift_text(reduction.job, state.lift),
+            "status": state.lift_status(),
+            "flow_status": state.changed(quantity="flow-per-degree").lift_status(),
+        }
+        for name, words in said.items():
+            mesh.field_data[name] = [words]
         return mesh
     if part == "seat":
         return to_mesh(shapes.head_solid(reduction.profiles, cut_away=False))

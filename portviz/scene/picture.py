@@ -9,6 +9,7 @@ from portviz.errors import UsageError
 from portviz.job.write import write_atomically
 from portviz.scene.display import Probe, start_probe
 from portviz.scene.state import ViewState, view_state
+from portviz.scene.words import file_words
 
 PICTURE_ENDINGS = (".png",)
 
@@ -58,8 +59,3 @@ def write_pictures(reduction: Reduction, folder: Path) -> list[Path]:
             path = folder / f"{file_words(name)}-{camera}.png"
             written.append(write_picture(state, path, (1280, 800), probe, overwrite=True))
     return written
-
-
-def file_words(name: str) -> str:
-    """Return a run's name as a part of a file name."""
-    return "".join(letter if letter.isalnum() else "-" for letter in name.lower())

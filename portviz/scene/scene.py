@@ -5,53 +5,50 @@ Lengths are millimetres here, since VTK's cameras and labels are happier with nu
 
 from __future__ import annotations
 
-from importlib.util import find_spec
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyvista as pv
 from vtkmodules.vtkCommonCore import vtkLogger
+from vtkmodules.vtkCommonDataModel import vtkPlane
 
-from portviz.distribution.notes import lift_text
+from portviz.geometry.dimensions import Mask
 from portviz.geometry.revolve import Surface, on_circle
 from portviz.job.model import Array
-from portviz.scene import shapes
-from portviz.scene.colours import BACKGROUND, COLOUR_MAP, CUT, INK, LEAST, VALVE
-from portviz.scene.state import FieldStore, ViewState, display_unit
-from portviz.units import area_unit, format_quantity, in_unit
+from portviz.scene import shapes, words
+from portviz.scene.cameras import look_from
+from portviz.scene.colours import (
+    BACKGROUND,
+    COLOUR_MAP,
+    CUT,
+    INK,
+    JET,
+    JET_INFERRED,
+    LEAST,
+    NO_DATA,
+    REFERENCE,
+    VALVE,
+)
+from portviz.scene.dial import Dial
+from portviz.scene.state import FieldStore, ViewState, display_limits, display_unit
+from portviz.scene.text import TypeSize, new_text, place_in_view, place_in_world, set_font
 
 MM = 1e3
-NO_DATA = "#bdbdb8"
 HEAD_COLOUR = "#ddd5c7"
-JET_COLOUR = "#1f2a44"
 #: Jet length at the greatest velocity, in head radii.
 JET_REACH = 0.42
-
-
-def font_file() -> str | None:
-    """Return the path of a font with all our signs, as matplotlib ships it, without importing that."""
-    spec = find_spec("matplotlib")
-    if spec is None or not spec.submodule_search_locations:
-        return None
-    path = Path(spec.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf" / "DejaVuSans.ttf"
-    return str(path) if path.is_file() else None
+#: Radius of a ball in head radii, and at most this part of the gap's width, but never too small to be seen.
+_BALL, _BALL_OF_GAP, _LEAST_BALL = 0.036, 0.42, 0.012
+#: Where the labels stand, in head radii from the axis and from the seat.
+_LABEL_RING, _LABEL_HEIGHT = 1.5, -0.25
+#: No more labels than this stand round the valve: with more stations, every second, third ... has one.
+_MOST_LABELS = 36
 
 
 def to_mesh(surface: Surface, scale: float = MM) -> pv.PolyData:
     """Return a surface as a pyvista mesh, in millimetres."""
     faces = [np.insert(each, 0, each.shape[1], axis=1).ravel() for each in (surface.quads, surface.triangles)]
     return pv.PolyData(surface.points * scale, np.concatenate(faces))
-
-
-def round_range(low: float, high: float) -> tuple[float, float, int]:
-    """Return a range of round numbers round the given one, and the number of round steps in it."""
-    step = 10.0 ** np.floor(np.log10((high - low) / 4.0))
-    for factor in (1.0, 2.0, 2.5, 5.0, 10.0):
-        first, last = np.floor(low / (factor * step)), np.ceil(high / (factor * step))
-        if last - first <= 8:
-            break
-    return float(first * factor * step), float(last * factor * step), int(last - first)
 
 
 def _copies(template: pv.PolyData, count: int) -> pv.PolyData:
@@ -78,14 +75,13 @@ class Scene:
     def __init__(self, plotter: pv.Plotter, state: ViewState, keys: str = "") -> None:
         self.plotter = plotter
         self.state = state
-        self._type_scale = plotter.window_size[1] / 800.0
+        self.size = TypeSize(plotter.window_size)
         #: Every mesh drawn with its options, in order.
         self.drawn: list[tuple[pv.PolyData, dict[str, Any]]] = []
         self.fields = FieldStore(state.reduction)
         self.job = state.reduction.job
         self.profiles = state.reduction.profiles
         self.head_radius = self.job.valve.head_diameter / 2.0 * MM
-        self._font = font_file()
         self._top_speed = float(np.nanmax(np.abs(state.reduction.stations.velocity), initial=0.0)) or 1.0
         plotter.set_background(BACKGROUND)
         self._add_solids()
@@ -93,22 +89,34 @@ class Scene:
         self._add_stations()
         self._add_lines()
         self._add_words(keys)
+        self.dial = None
+        if not self.size.compact:
+            circle = self.job.stations.circle_deg
+            self.dial = Dial(plotter, self.curtain, self.fields.angles_deg, circle, self.size)
+            self.dial.ring_mapper.lookup_table = self.curtain_actor.mapper.lookup_table
         self.update(state)
         self.look_from(state.camera)
 
     # Building, once
 
     def _add_solids(self) -> None:
-        head = to_mesh(shapes.head_solid(self.profiles, cut_away=True))
-        valve = to_mesh(shapes.valve_solid(self.profiles))
         shine = {"smooth_shading": True, "split_sharp_edges": True, "feature_angle": 20.0}
+        head = to_mesh(shapes.head_solid(self.profiles, cut_away=True))
         self._draw(head, color=HEAD_COLOUR, ambient=0.25, diffuse=0.75, **shine)
+        self._draw_section(*shapes.head_section(self.profiles), CUT)
+        valve = to_mesh(shapes.valve_solid(self.profiles))
         self.valve = self._draw(valve, color=VALVE, ambient=0.2, diffuse=0.7, specular=0.35, specular_power=25, **shine)
-        for face in shapes.section_faces(self.profiles):
-            self._draw(to_mesh(face), color=CUT, lighting=False)
-        for outline in shapes.section_outline(self.profiles):
-            line = pv.lines_from_points(outline * MM)
-            self._draw(line, color=INK, line_width=1.5)
+        # In section and from the cylinder the valve would hide the curtain: its cut face or its outline stands for it.
+        self.valve_section = self._draw_section(*shapes.valve_section(self.profiles), VALVE)
+        self.valve_rings = [
+            self._draw(pv.lines_from_points(ring * MM), color=INK, line_width=1.5, lighting=False)
+            for ring in shapes.valve_rings(self.profiles)
+        ]
+
+    def _draw_section(self, faces: list[Surface], outlines: list[Array], color: str) -> list[Any]:
+        actors = [self._draw(to_mesh(face), color=color, lighting=False) for face in faces]
+        lines = [pv.lines_from_points(outline * MM) for outline in outlines]
+        return actors + [self._draw(line, color=INK, line_width=1.5, lighting=False) for line in lines]
 
     def _draw(self, mesh: pv.PolyData, **options: Any) -> Any:
         self.drawn.append((mesh, options))
@@ -129,6 +137,12 @@ class Scene:
             show_scalar_bar=False,
             interpolate_before_map=True,
         )
+        lines = np.arange(shapes.hatch_size(columns) * shapes.CURTAIN_ROWS).reshape(-1, shapes.CURTAIN_ROWS)
+        self.hatch = pv.PolyData(
+            np.zeros((lines.size, 3)), lines=np.insert(lines, 0, shapes.CURTAIN_ROWS, axis=1).ravel()
+        )
+        self.hatch_actor = self._draw(self.hatch, color="white", line_width=1.5, lighting=False)
+        self.hatch_actor.mapper.resolve = "polygon_offset"
         self.bar = self.plotter.add_scalar_bar(
             title=" ",
             mapper=self.curtain_actor.mapper,
@@ -140,91 +154,63 @@ class Scene:
             n_labels=6,
             fmt="%.3g",
             color=INK,
-            title_font_size=round(15 * self._type_scale),
-            label_font_size=round(14 * self._type_scale),
+            title_font_size=self.size.pixels(15),
+            label_font_size=self.size.pixels(14),
         )
         self.bar.SetUnconstrainedFontSize(True)
-        for text in (self.bar.GetTitleTextProperty(), self.bar.GetLabelTextProperty()):
-            self.set_font(text)
+        for prop in (self.bar.GetTitleTextProperty(), self.bar.GetLabelTextProperty()):
+            set_font(prop)
 
     def _add_stations(self) -> None:
         circle = self.job.stations.circle_deg
         count = len(circle)
-        ball = pv.Sphere(radius=0.04 * self.head_radius, theta_resolution=14, phi_resolution=14)
+        ball = pv.Sphere(radius=1.0, theta_resolution=14, phi_resolution=14)
         self._ball = np.asarray(ball.points, dtype=float)
         self.markers = _copies(ball, count)
         self.marker_actor = self._draw(self.markers, color="white", ambient=0.45, diffuse=0.6)
         arrow = pv.Arrow(tip_length=0.32, tip_radius=0.10, shaft_radius=0.038, tip_resolution=16, shaft_resolution=12)
         self._arrow = np.asarray(arrow.points, dtype=float)
-        self.jets = _copies(arrow, count)
-        self.jet_actor = self._draw(self.jets, color=JET_COLOUR, ambient=0.35, diffuse=0.65)
-
-        ring = 1.62 * self.head_radius
-        self.label_texts = [f"{angle:g}°" for angle in self.job.stations.angles_deg]
-        self.label_points = on_circle(ring, -0.25 * self.head_radius, circle)
-        self._labels(self.label_points, self.label_texts, 15)
-        inner, outer = 1.3 * self.head_radius, 1.52 * self.head_radius
-        ticks = [
-            pv.Line(on_circle(inner, -0.25 * self.head_radius, each), on_circle(outer, -0.25 * self.head_radius, each))
-            for each in circle
+        self.jets, self.inferred_jets = _copies(arrow, count), _copies(arrow, count)
+        self.jet_actors = [
+            self._draw(self.jets, color=JET, ambient=0.35, diffuse=0.65),
+            self._draw(self.inferred_jets, color=JET_INFERRED, ambient=0.45, diffuse=0.55),
         ]
-        self._draw(pv.merge(ticks), color="#8a8a84", line_width=1)
+        self._labels: list[tuple[float, pv.Text]] = []
+        every = -(-count // _MOST_LABELS)
+        for place in np.argsort(circle)[::every]:
+            text = new_text(self.size.pixels(14), INK, "center", "center", plate=True)
+            text.input = f"{self.job.stations.angles_deg[place]:g}°"
+            self._labels.append((float(circle[place]), text))
+            self.plotter.add_actor(text, reset_camera=False)
+        self.leaders = pv.PolyData(
+            np.zeros((2 * count, 3)), lines=np.insert(np.arange(2 * count).reshape(-1, 2), 0, 2, axis=1).ravel()
+        )
+        self._draw(self.leaders, color="#8a8a84", line_width=1, lighting=False)
 
     def _add_lines(self) -> None:
         self.least = pv.PolyData(np.zeros((4, 3)), lines=np.array([2, 0, 1, 2, 2, 3]))
         self._draw(self.least, color=LEAST, line_width=5, lighting=False)
-        z = -0.25 * self.head_radius
         pointer = pv.Arrow(
-            start=(1.82 * self.head_radius, 0.0, z),
+            start=(1.6 * self.head_radius, 0.0, _LABEL_HEIGHT * self.head_radius),
             direction=(1.0, 0.0, 0.0),
-            scale=0.42 * self.head_radius,
-            tip_length=0.35,
-            tip_radius=0.11,
-            shaft_radius=0.035,
+            scale=0.3 * self.head_radius,
+            tip_length=0.45,
+            tip_radius=0.16,
+            shaft_radius=0.05,
         )
-        self._draw(pointer, color="#b35c00", ambient=0.4)
-
-    def _labels(self, points: Array, texts: list[str], size: int, color: str = INK) -> None:
-        self.plotter.add_point_labels(
-            points,
-            texts,
-            font_size=round(size * self._type_scale),
-            text_color=color,
-            shape=None,
-            show_points=False,
-            always_visible=True,
-            justification_horizontal="center",
-            justification_vertical="center",
-            font_file=self._font,
-        )
+        self._draw(pointer, color=REFERENCE, ambient=0.4)
 
     def _add_words(self, keys: str) -> None:
-        self.words = self._text((0.015, 0.98), "left", "top", INK)
-        self.legend = self._text((0.985, 0.98), "right", "top", INK)
-        self.key_list = self._text((0.015, 0.02), "left", "bottom", "#55585c")
-        self.key_list.input = keys
+        self.words = self._text((0.015, 0.98), "left", "top", 15)
+        self.legend = self._text((0.985, 0.98), "right", "top", 15)
+        self.footnote = self._text((0.985, 0.018), "right", "bottom", 12)
+        self.key_list = self._text((0.015, 0.018), "left", "bottom", 12)
+        self.key_list.input = keys or " "
 
-    def _text(self, at: tuple[float, float], across: str, along: str, color: str) -> pv.Text:
-        text = pv.Text(" ", position=at)
-        text.GetPositionCoordinate().SetCoordinateSystemToNormalizedViewport()
-        prop = text.prop
-        prop.font_size = round(15 * self._type_scale)
-        prop.color = color
-        prop.justification_horizontal = across
-        prop.justification_vertical = along
-        prop.SetLineSpacing(1.25)
-        self.set_font(prop)
+    def _text(self, at: tuple[float, float], across: str, along: str, size: int) -> pv.Text:
+        text = place_in_view(new_text(self.size.pixels(size), INK, across, along), at)
         self.plotter.add_actor(text, reset_camera=False)
         return text
-
-    def set_font(self, text: Any) -> None:
-        """Give a VTK text property our font, upright and plain."""
-        if self._font is not None:
-            text.SetFontFamily(4)  # VTK_FONT_FILE
-            text.SetFontFile(self._font)
-        text.SetBold(False)
-        text.SetItalic(False)
-        text.SetShadow(False)
 
     # Updating, in place
 
@@ -232,89 +218,112 @@ class Scene:
         """Show another lift, run or quantity: points and scalars of the living actors change."""
         recolour = state.quantity != self.state.quantity or not hasattr(self, "now")
         self.state = state
-        angles = self.fields.angles_deg
-        self.now = shapes.lift_shapes(self.job, self.profiles, state.lift, angles)
-        self.valve.SetPosition(0.0, 0.0, -state.lift * MM)
+        self.now = shapes.lift_shapes(self.job, self.profiles, state.lift, self.fields.angles_deg)
+        for actor in (self.valve, *self.valve_section, *self.valve_rings):
+            actor.SetPosition(0.0, 0.0, -state.lift * MM)
         self.curtain.points[:] = self.now.curtain * MM
         self.curtain["field"][:] = np.repeat(self.fields.around(state), shapes.CURTAIN_ROWS)
-        self.markers.points[:] = (self.now.markers[:, None] * MM + self._ball).reshape(-1, 3)
-        self.marker_actor.SetVisibility(state.group is not None)
-        speed = self.fields.at_stations(state, "velocity")
-        reach = JET_REACH * self.head_radius / MM * speed / self._top_speed
-        self.jets.points[:] = shapes.jet_points(self._arrow, self.now, self.job.stations.circle_deg, reach) * MM
-        self.jet_actor.SetVisibility(state.covered)
+        far = state.far_from_reading(self.fields.angles_deg)
+        self.hatch.points[:] = shapes.hatch_points(self.now.curtain, far) * MM
+        self._update_stations(state.stations_read)
+        self._place_labels()
         self.least.points[:] = self.now.least_line * MM
-        for mesh in (self.curtain, self.markers, self.jets, self.least):
+        for mesh in (self.curtain, self.hatch, self.markers, self.jets, self.inferred_jets, self.least):
             mesh.GetPoints().Modified()
             mesh.Modified()
         self.curtain.GetPointData().GetScalars().Modified()
+        if self.dial is not None:
+            self.dial.update(state.stations_read, far, self._bias())
         if recolour:
             self._recolour()
-        self.words.input = self._headline()
-        self.legend.input = self._passage_words()
+        self.words.input = words.headline(state, self.size.letters(0.97 if self.size.compact else 0.58, 15))
+        if not self.size.compact:
+            self.legend.input = words.legend(state, self.now, self.size.letters(0.36, 15))
+            self.footnote.input = words.footnote(state, self._top_speed, hatched=bool(far.any()))
+
+    def _update_stations(self, read: Mask) -> None:
+        """Show a ball where the field was measured, a dark arrow where the velocity was, pale ones elsewhere."""
+        gap = self.now.gap_width / (self.head_radius / MM)
+        radius = self.head_radius * max(min(_BALL, _BALL_OF_GAP * gap), _LEAST_BALL)
+        balls = self.now.markers[:, None] * MM + radius * self._ball * read[:, None, None]
+        self.markers.points[:] = balls.reshape(-1, 3)
+        speed = self.fields.at_stations(self.state, "velocity")
+        reach = JET_REACH * self.head_radius / MM * speed / self._top_speed
+        told = self.state.changed(quantity="velocity").stations_read
+        for mesh, shown in ((self.jets, told), (self.inferred_jets, ~told)):
+            lengths = np.where(shown, reach, 0.0)
+            mesh.points[:] = shapes.jet_points(self._arrow, self.now, self.job.stations.circle_deg, lengths) * MM
+
+    def say(self, what: str) -> None:
+        """Say something in the window, until the view changes."""
+        self.footnote.input = what
+
+    def _bias(self) -> complex | None:
+        """Return the bias measured at this lift, or None."""
+        group, reduction = self.state.group, self.state.reduction
+        if group is None or not np.isfinite(reduction.bias_magnitude[group]):
+            return None
+        turn = np.exp(1j * np.radians(reduction.bias_angle_deg[group]))
+        return complex(reduction.bias_magnitude[group] * turn)
 
     def _recolour(self) -> None:
         what = self.state.what
-        low, high, steps = round_range(*self.fields.limits(self.state.quantity))
+        low, high, steps = display_limits(self.state.reduction, what)
         self.curtain_actor.mapper.scalar_range = (low, high)
+        if self.dial is not None:
+            self.dial.ring_mapper.scalar_range = (low, high)
         self.bar.SetNumberOfLabels(steps + 1)
         unit = display_unit(self.state.reduction, what)
         self.bar.SetTitle(f"{what.title}\n{f'[{unit}]' if unit else ''}\n ")
 
-    def _headline(self) -> str:
-        state, job, reduction = self.state, self.job, self.state.reduction
-        over = state.lift / job.valve.head_diameter
-        lines = [
-            job.title,
-            f"run: {reduction.runs[state.run]}",
-            f"lift {lift_text(job, state.lift)}   L/D {over:.3f}   {state.lift_status()}",
-        ]
-        group = state.group
-        if group is not None:
-            parts = []
-            if np.isfinite(reduction.bench_flow[group]):
-                parts.append(f"flow {format_quantity(reduction.bench_flow[group], job.units.flow, 'flow')}")
-            if np.isfinite(reduction.discharge_coefficient[group]):
-                parts.append(f"discharge coefficient {reduction.discharge_coefficient[group]:.3f}")
-            parts.append(f"uniformity {reduction.measures.uniformity_index[group]:.3f}")
-            lines.append("   ".join(parts))
-        return "\n".join(lines)
-
-    def _passage_words(self) -> str:
-        unit, scale = area_unit(self.job.units.length)
-        gap, throat = self.now.gap_area * scale, self.now.throat_area * scale
-        decimals = 0 if unit == "mm²" else 3
-        name = "gap" if self.now.limited_by_gap else "throat"
-        speed = in_unit(self._top_speed, self.job.units.velocity, "velocity")
-        return (
-            f"narrowest: the {name} (red line)\ngap {gap:.{decimals}f} {unit}   throat {throat:.{decimals}f} {unit}\n"
-            f"longest arrow {speed:.0f} {self.job.units.velocity}\n"
-            f"station 0 (orange arrow): {self.job.stations.reference}"
-        )
-
     def look_from(self, camera: str) -> None:
-        """Place the camera by its name."""
-        r = self.head_radius
-        middle = np.array([0.12, 0.0, 0.02]) * r
-        # Stations 0 to 180 lie on the near side of the section, which is y < 0. From the cylinder they
-        # run anticlockwise with station 0 on the right; the valve lets the curtain shine through there.
-        eye, up = {
-            "three-quarter": ((-1.9, -5.7, 2.4), (0, 0, 1)),
-            "section": ((0.0, -6.3, 0.9), (0, 0, 1)),
-            "cylinder": ((0.0, 0.0, -8.4), (0, -1, 0)),
-            "port": ((0.0, 0.0, 8.4), (0, 1, 0)),
-        }[camera]
-        width, height = self.plotter.window_size
-        r *= max(1.0, 1.6 * height / width)
-        # A little above the middle, which leaves room for the words and the slider below.
-        middle -= 0.12 * r * np.array(up)
-        self.valve.prop.opacity = 0.3 if camera == "cylinder" else 1.0
-        self.plotter.camera.focal_point = middle
-        self.plotter.camera.position = middle + np.array(eye) * r
-        self.plotter.camera.up = up
-        self.plotter.camera.view_angle = 30.0
-        self.plotter.reset_camera_clipping_range()
+        """Place the camera by its name, and show the valve and the labels as it needs them."""
+        look_from(self.plotter, camera, self.head_radius, centred=self.dial is None)
         self.state = self.state.changed(camera=camera)
+        self.valve.SetVisibility(camera in ("three-quarter", "port"))
+        for actor in self.valve_section:
+            actor.SetVisibility(camera == "section")
+        for actor in self.valve_rings:
+            actor.SetVisibility(camera == "cylinder")
+        self._cut(camera == "section")
+        self._place_labels()
+        self.leaders.GetPoints().Modified()
+        self.leaders.Modified()
+        if not self.size.compact:
+            self.legend.input = words.legend(self.state, self.now, self.size.letters(0.36, 15))
+
+    def _cut(self, cut: bool) -> None:
+        """Cut away what stands in front of the section: of balls and arrows, those beside it stay whole."""
+        beside = 0.06 * self.head_radius
+        for actor, forward in (
+            (self.curtain_actor, 0.0),
+            (self.hatch_actor, 0.0),
+            (self.marker_actor, beside),
+            *((actor, beside) for actor in self.jet_actors),
+        ):
+            actor.mapper.RemoveAllClippingPlanes()
+            if cut:
+                plane = vtkPlane()
+                plane.SetOrigin(0.0, -forward, 0.0)
+                plane.SetNormal(0.0, 1.0, 0.0)
+                actor.mapper.AddClippingPlane(plane)
+
+    def _place_labels(self) -> None:
+        """Set the stations' labels round the valve; seen from the side those behind stand below their balls."""
+        camera, r = self.state.camera, self.head_radius
+        circle = self.job.stations.circle_deg
+        from_side, cut = camera in ("three-quarter", "section"), camera == "section"
+        middle = self.now.markers[0] * MM
+        below = middle[2] - 0.14 * r
+        for angle, text in self._labels:
+            behind = angle > 180.0 and from_side
+            ring, height = (float(np.hypot(*middle[:2])), below) if behind else (_LABEL_RING * r, _LABEL_HEIGHT * r)
+            place_in_world(text, on_circle(ring, height, angle))
+            text.SetVisibility(not (cut and 0.0 < angle < 180.0))
+        hidden = (from_side & (circle > 180.0)) | (cut & (circle > 0.0) & (circle < 180.0))
+        ends = [on_circle(part * _LABEL_RING * r, _LABEL_HEIGHT * r, circle) for part in (0.82, 0.92)]
+        ends[1][hidden] = ends[0][hidden]
+        self.leaders.points[:] = np.stack(ends, axis=1).reshape(-1, 3)
 
 
 def new_plotter(size: tuple[int, int], *, off_screen: bool, software: bool) -> pv.Plotter:

@@ -41,7 +41,7 @@ class LiftShapes:
         [m2].
     limited_by_gap : bool
     gap_width : float
-        Length of the least line across the gap [m].
+        Length of the least line across the gap [m]; balls are drawn no larger than it allows.
     across : ndarray, shape (2,)
         Unit vector (r, z) of the flow through the gap, square to its least line.
     """
@@ -68,6 +68,7 @@ def lift_shapes(job: Job, profiles: Profiles, lift: float, angles_deg: Array) ->
     middle = gap_line.mean(axis=0)
     markers = on_circle(middle[0], middle[1], job.stations.circle_deg)
     in_section = on_circle(np.tile(least[:, 0], 2), np.tile(least[:, 1], 2), [0.0, 0.0, 180.0, 180.0])
+    in_section -= [0.0, 6e-5, 0.0]
     return LiftShapes(
         curtain=curtain,
         markers=markers,
@@ -128,10 +129,14 @@ def port_top(profiles: Profiles) -> float:
     return float(corner[1] + 0.55 * corner[0])
 
 
+def valve_top(profiles: Profiles) -> float:
+    """Return the height at which the closed valve's stem is cut [m]: a little above the drawn port."""
+    return max(port_top(profiles), float(profiles.valve[0, 5, 1])) + 0.5 * float(profiles.valve[0, 1, 0])
+
+
 def valve_solid(profiles: Profiles, *, count: int = 180) -> Surface:
-    """Return the closed valve, its stem cut a little above the drawn port."""
-    top = max(port_top(profiles), float(profiles.valve[0, 5, 1])) + 0.5 * float(profiles.valve[0, 1, 0])
-    return revolved_solid(*valve_chains(profiles, stem_top=top), count=count)
+    """Return the closed valve."""
+    return revolved_solid(*valve_chains(profiles, stem_top=valve_top(profiles)), count=count)
 
 
 def _head_chains(profiles: Profiles) -> tuple[Array, Array]:
@@ -145,25 +150,68 @@ def head_solid(profiles: Profiles, *, cut_away: bool, count: int = 180) -> Surfa
     return revolved_solid(*_head_chains(profiles), count=count, start_deg=start, stop_deg=stop)
 
 
-def section_faces(profiles: Profiles) -> list[Surface]:
-    """Return the head's two cut faces, a hair in front of the section."""
-    front, back = _head_chains(profiles)
-    nudge = np.array([0.0, -2e-5, 0.0])
-    faces = []
-    for angle in HEAD_RANGE:
-        corners = np.concatenate([front, back])
-        points = on_circle(corners[:, 0], corners[:, 1], angle) + nudge
-        rung = np.arange(len(front) - 1)
-        quads = np.stack([rung, rung + 1, len(front) + rung + 1, len(front) + rung], axis=1)
-        faces.append(Surface(points, quads, np.empty((0, 3), dtype=np.intp)))
-    return faces
+def head_section(profiles: Profiles) -> tuple[list[Surface], list[Array]]:
+    """Return the head's two cut faces, a hair in front of the section, and their outlines [m]."""
+    return _section(*_head_chains(profiles))
 
 
-def section_outline(profiles: Profiles) -> list[Array]:
-    """Return the outlines of the head's two cut faces, each a closed line of points [m]."""
-    front, back = _head_chains(profiles)
-    loop = np.concatenate([front, back[::-1], front[:1]])
-    return [on_circle(loop[:, 0], loop[:, 1], angle) + np.array([0.0, -4e-5, 0.0]) for angle in HEAD_RANGE]
+def valve_section(profiles: Profiles) -> tuple[list[Surface], list[Array]]:
+    """Return the closed valve's two cut faces, a hair in front of the section, and their outlines [m]."""
+    surface, axis = valve_chains(profiles, stem_top=valve_top(profiles))
+    faces, _ = _section(surface, axis)
+    rim = np.concatenate([axis[:1], surface, axis[-1:]])
+    return faces, [_in_section(rim, angle, 4e-5) for angle in HEAD_RANGE]
+
+
+def _section(front: Array, back: Array) -> tuple[list[Surface], list[Array]]:
+    rung = np.arange(len(front) - 1)
+    quads = np.stack([rung, rung + 1, len(front) + rung + 1, len(front) + rung], axis=1)
+    corners, loop = np.concatenate([front, back]), np.concatenate([front, back[::-1], front[:1]])
+    faces = [Surface(_in_section(corners, angle, 2e-5), quads, np.empty((0, 3), dtype=np.intp)) for angle in HEAD_RANGE]
+    return faces, [_in_section(loop, angle, 4e-5) for angle in HEAD_RANGE]
+
+
+def _in_section(corners: Array, angle_deg: float, forward: float) -> Array:
+    """Return corners (r, z) at an angle of the section, a little in front of it [m]."""
+    return on_circle(corners[:, 0], corners[:, 1], angle_deg) - [0.0, forward, 0.0]
+
+
+def valve_rings(profiles: Profiles, *, count: int = 120) -> list[Array]:
+    """Return the closed valve's outline seen along its axis: circles of rim, face and stem [m]."""
+    angles = np.linspace(0.0, 360.0, count + 1)
+    corners = profiles.valve[0, [1, 2, 5]]
+    return list(on_circle(corners[:, :1], corners[:, 1:], angles))
+
+
+#: The hatching: one short line every so many columns, each running over one column a row.
+_HATCH_STEP = 3
+
+
+def hatch_size(angle_count: int) -> int:
+    """Return the number of hatching lines on a curtain with so many columns."""
+    return len(range(0, angle_count - 1, _HATCH_STEP))
+
+
+def hatch_points(curtain: Array, far: npt.NDArray[np.bool_]) -> Array:
+    """Return the points of the hatching lines on the curtain; a line that is not wanted is a single point.
+
+    Parameters
+    ----------
+    curtain : ndarray, shape (A * CURTAIN_ROWS, 3)
+        Angle by angle, the last column repeating the first.
+    far : ndarray of bool, shape (A,)
+        The columns that are hatched.
+
+    Returns
+    -------
+    ndarray, shape (hatch_size(A) * CURTAIN_ROWS, 3)
+    """
+    grid = curtain.reshape(-1, CURTAIN_ROWS, 3)
+    rows = np.arange(CURTAIN_ROWS)
+    first = np.arange(0, len(grid) - 1, _HATCH_STEP)[:, None]
+    points = grid[(first + rows) % (len(grid) - 1), rows]
+    wanted = far[(first[:, 0] + CURTAIN_ROWS // 2) % (len(grid) - 1)]
+    return np.asarray(np.where(wanted[:, None, None], points, points[:, :1])).reshape(-1, 3)
 
 
 def curtain_faces(angle_count: int) -> npt.NDArray[np.intp]:

@@ -4,19 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from portviz.distribution.field import QUANTITIES, Quantity, RunField, run_field
+from portviz.distribution.field import (
+    QUANTITIES,
+    Quantity,
+    RunField,
+    angle_to_nearest,
+    known_groups,
+    run_field,
+)
 from portviz.distribution.notes import lift_text
 from portviz.distribution.reduce import Reduction
 from portviz.errors import UsageError, suggestion
-from portviz.job.model import SAME_LIFT, Array
+from portviz.geometry.dimensions import Mask
+from portviz.job.model import SAME_LIFT, Array, Index
 from portviz.units import in_unit
 
 #: Columns of the curtain round the circle; the last repeats the first.
 CURTAIN_COLUMNS = 361
 CAMERAS = ("three-quarter", "cylinder", "port", "section")
+#: Further than this from a station that was read the field is drawn hatched [deg].
+FAR_FROM_READING_DEG = 30.0
 
 
 @dataclass(frozen=True)
@@ -44,7 +55,7 @@ class ViewState:
 
     @property
     def measured_lifts(self) -> Array:
-        """Measured lifts of the run [m], ascending."""
+        """Lifts of the run at which stations were read [m], ascending."""
         groups = self.reduction.groups_of(self.run)
         return self.reduction.lift[groups.start : groups.stop]
 
@@ -55,17 +66,42 @@ class ViewState:
 
     @property
     def group(self) -> int | None:
-        """The group that was measured at this run and lift, or None between and beyond them."""
+        """The group of readings at this run and lift, or None between and beyond them."""
         groups = self.reduction.groups_of(self.run)
         off = np.abs(self.measured_lifts - self.lift)
         nearest = int(np.argmin(off))
         return groups.start + nearest if off[nearest] <= SAME_LIFT else None
 
+    @cached_property
+    def known(self) -> Index:
+        """The run's groups in which the quantity shown is known, ascending in lift."""
+        return known_groups(self.reduction, self.run, self.quantity)
+
     @property
-    def covered(self) -> bool:
-        """True where the lift lies within the measured ones."""
-        lifts = self.measured_lifts
-        return bool(lifts[0] - SAME_LIFT <= self.lift <= lifts[-1] + SAME_LIFT)
+    def support(self) -> tuple[int, ...]:
+        """The groups that the field shown stems from: one where it is measured, two between, none beyond."""
+        lifts = self.reduction.lift[self.known]
+        off = np.abs(lifts - self.lift)
+        if off.size and off.min() <= SAME_LIFT:
+            return (int(self.known[np.argmin(off)]),)
+        after = int(np.searchsorted(lifts, self.lift))
+        return (int(self.known[after - 1]), int(self.known[after])) if 0 < after < len(lifts) else ()
+
+    @property
+    def stations_read(self) -> Mask:
+        """Which of the job's stations the quantity shown was measured at, at this lift, shape (S,)."""
+        read = np.zeros(len(self.reduction.job.stations.angles_deg), dtype=bool)
+        if len(self.support) == 1:
+            read[self.reduction.stations.station[self.reduction.stations_of(self.support[0])]] = True
+        return read
+
+    def far_from_reading(self, angles_deg: Array) -> Mask:
+        """Tell which angles [deg] lie far from every station that the field shown stems from."""
+        far = np.zeros(angles_deg.shape, dtype=bool)
+        for group in self.support:
+            read = self.reduction.stations.angle_deg[self.reduction.stations_of(group)]
+            far |= angle_to_nearest(read, angles_deg) > FAR_FROM_READING_DEG + 1e-9
+        return far
 
     @property
     def what(self) -> Quantity:
@@ -74,18 +110,21 @@ class ViewState:
 
     def lift_status(self) -> str:
         """Return in words if the field is measured at this lift, interpolated, or not there."""
-        job, lifts = self.reduction.job, self.measured_lifts
-        if self.group is not None:
-            return "measured at this lift"
-        if not self.covered:
-            span = lift_text(job, float(lifts[0]))
-            if len(lifts) > 1:
-                span += f" to {lift_text(job, float(lifts[-1]))}"
-            return f"no readings here: measured at {span}"
-        after = int(np.searchsorted(lifts, self.lift))
-        return (
-            f"interpolated between {lift_text(job, float(lifts[after - 1]))} and {lift_text(job, float(lifts[after]))}"
-        )
+        support = [lift_text(self.reduction.job, float(self.reduction.lift[group])) for group in self.support]
+        if len(support) == 1:
+            read, listed = int(self.stations_read.sum()), len(self.stations_read)
+            return f"measured here at {'all' if read == listed else f'{read} of'} {listed} stations"
+        status = f"interpolated between {support[0]} and {support[1]}" if support else self._where_measured()
+        return f"no bench flow here; {status}" if self.group is not None else status
+
+    def _where_measured(self) -> str:
+        job, lifts = self.reduction.job, self.reduction.lift[self.known]
+        if not lifts.size:
+            return "the bench's flow was not measured in this run"
+        span = lift_text(job, float(lifts[0]))
+        if len(lifts) > 1:
+            span += f" to {lift_text(job, float(lifts[-1]))}"
+        return f"nothing measured here, only at {span}"
 
     def changed(self, **changes: object) -> ViewState:
         """Return a state with some parts replaced."""
@@ -109,6 +148,34 @@ def in_display_unit(reduction: Reduction, quantity: Quantity, values: Array) -> 
     return values * in_unit(1.0, unit, quantity.kind)
 
 
+def display_limits(reduction: Reduction, quantity: Quantity) -> tuple[float, float, int]:
+    """Return the colour range of a quantity over all runs and lifts, so that runs compare.
+
+    Returns
+    -------
+    low, high : float
+        Round numbers in display units.
+    steps : int
+        Number of round steps between them.
+    """
+    values = in_display_unit(reduction, quantity, quantity.values(reduction))
+    values = values[np.isfinite(values)]
+    if not values.size:
+        return 0.0, 1.0, 1
+    low, high = float(values.min()), float(values.max())
+    return round_range(low, high) if high > low else round_range(low - 0.5, high + 0.5)
+
+
+def round_range(low: float, high: float) -> tuple[float, float, int]:
+    """Return a range of round numbers round the given one, and the number of round steps in it."""
+    step = 10.0 ** np.floor(np.log10((high - low) / 4.0))
+    for factor in (1.0, 2.0, 2.5, 5.0, 10.0):
+        first, last = np.floor(low / (factor * step)), np.ceil(high / (factor * step))
+        if last - first <= 8:
+            break
+    return float(first * factor * step), float(last * factor * step), int(last - first)
+
+
 class FieldStore:
     """The fields of all runs and quantities of a reduction, made when first asked for."""
 
@@ -118,11 +185,11 @@ class FieldStore:
         self._fields: dict[tuple[int, str, bool], RunField] = {}
 
     def around(self, state: ViewState) -> Array:
-        """Return the field round the curtain in display units, shape (A,); NaN beyond measured lifts."""
+        """Return the field round the curtain in display units, shape (A,); NaN where it is not known."""
         return self._at(state, state.quantity, stations=False)
 
     def at_stations(self, state: ViewState, quantity: str) -> Array:
-        """Return a quantity at the job's stations in SI, shape (S,); NaN beyond measured lifts."""
+        """Return a quantity at the job's stations in SI, shape (S,); NaN where it is not known."""
         return self._at(state, quantity, stations=True)
 
     def _at(self, state: ViewState, quantity: str, *, stations: bool) -> Array:
@@ -133,13 +200,6 @@ class FieldStore:
         field = self._fields[key]
         values = field.at(state.lift) if field.covers(state.lift) else np.full(angles.shape, np.nan)
         return values if stations else in_display_unit(self.reduction, QUANTITIES[quantity], values)
-
-    def limits(self, quantity: str) -> tuple[float, float]:
-        """Return the range of a quantity over all runs and lifts in display units, so that runs compare."""
-        what = QUANTITIES[quantity]
-        values = in_display_unit(self.reduction, what, what.values(self.reduction))
-        low, high = float(np.nanmin(values)), float(np.nanmax(values))
-        return (low, high) if high > low else (low - 0.5, high + 0.5)
 
 
 def view_state(reduction: Reduction, run: int, lift: float | None, quantity: str, camera: str) -> ViewState:
@@ -152,13 +212,13 @@ def view_state(reduction: Reduction, run: int, lift: float | None, quantity: str
     """
     require_word(quantity, QUANTITIES, "field")
     require_word(camera, CAMERAS, "camera")
-    groups = reduction.groups_of(run)
-    greatest = float(reduction.lift[groups.stop - 1])
-    state = ViewState(reduction, run, greatest if lift is None else lift, quantity, camera)
-    if not state.covered:
+    lifts = reduction.lift[np.array(reduction.groups_of(run))]
+    state = ViewState(reduction, run, float(lifts[-1]) if lift is None else lift, quantity, camera)
+    if not lifts[0] - SAME_LIFT <= state.lift <= lifts[-1] + SAME_LIFT:
+        elsewhere = state.changed(quantity="velocity").lift_status().removeprefix("nothing measured here, only ")
         raise UsageError(
             f"lift: {lift_text(reduction.job, state.lift)} lies outside what was measured in run "
-            f"{reduction.runs[run]!r}; {state.lift_status().removeprefix('no readings here: ')}"
+            f"{reduction.runs[run]!r}; measured {elsewhere}"
         )
     return state
 

@@ -11,26 +11,43 @@ from typing import Any
 
 import numpy as np
 import pyvista as pv
+from vtkmodules.vtkRenderingCore import vtkActor2D, vtkCoordinate, vtkPolyDataMapper2D
 
-from portviz.distribution.field import QUANTITIES
+from portviz.errors import JobError
 from portviz.job.write import write_atomically
-from portviz.scene.colours import INK
+from portviz.scene.colours import INK, REFERENCE
 from portviz.scene.display import Probe
-from portviz.scene.picture import file_words
 from portviz.scene.scene import Scene, new_plotter
-from portviz.scene.state import CAMERAS, ViewState
+from portviz.scene.state import ViewState
+from portviz.scene.text import set_font
+from portviz.scene.words import file_words, fitted
 from portviz.units import in_unit, unit_factor
 
-KEYS = """\
-left, right   previous, next measured lift
-u   next run
-g   next quantity
-b, n   view: three-quarter, from the cylinder
-m, k   view: from the port, in section
-x   write a picture
-h   hide or show this list
-q   close"""
-CAMERA_KEYS = dict(zip(("b", "n", "m", "k"), CAMERAS, strict=True))
+#: A key for each field and each side to look from.
+FIELD_KEYS = {"v": "velocity", "r": "velocity-ratio", "m": "mach", "f": "flow-per-degree", "d": "drop"}
+CAMERA_KEYS = {"t": "three-quarter", "c": "cylinder", "p": "port", "s": "section"}
+#: The first runs have a key each, 1 to 9.
+_MOST_RUN_KEYS = 9
+_SLIDER_FROM, _SLIDER_TO, _SLIDER_HEIGHT = 0.36, 0.86, 0.118
+
+
+def key_list(runs: tuple[str, ...]) -> str:
+    """Return the list of keys, a line for each purpose."""
+    lines = [f"{number}   run {fitted(name, 24)[0]}" for number, name in enumerate(runs[:_MOST_RUN_KEYS], start=1)]
+    if len(lines) > 3:
+        lines = [*lines[:2], f"3 … {len(lines)}   further runs"]
+    return "\n".join(
+        [
+            *lines,
+            "left, right   measured lifts",
+            "v velocity, r ratio, m Mach",
+            "f flow per degree, d drop",
+            "t three-quarter, s section",
+            "c from cylinder, p from port",
+            "w write a picture",
+            "h hide or show this, q close",
+        ]
+    )
 
 
 class Window:
@@ -45,10 +62,11 @@ class Window:
 
     def __init__(self, plotter: pv.Plotter, state: ViewState) -> None:
         self.plotter = plotter
-        self.scene = Scene(plotter, state, KEYS)
+        self.scene = Scene(plotter, state, key_list(state.reduction.runs))
         self._unit = state.reduction.job.units.length
         self._factor = unit_factor(self._unit, "length")
         self.slider = self._add_slider()
+        self.marks = self._add_marks()
         self._bind_keys()
 
     @property
@@ -61,27 +79,54 @@ class Window:
             self._slid,
             (0.0, self.state.greatest_lift / self._factor),
             value=self.state.lift / self._factor,
-            title=f"lift [{self._unit}]",
-            pointa=(0.36, 0.09),
-            pointb=(0.84, 0.09),
+            title="lift; marks: measured",
+            pointa=(_SLIDER_FROM, _SLIDER_HEIGHT),
+            pointb=(_SLIDER_TO, _SLIDER_HEIGHT),
             color=INK,
-            title_height=0.022,
+            title_height=0.019,
             title_color=INK,
             slider_width=0.028,
             tube_width=0.006,
-            fmt="%.2f" if self._unit.lower() == "mm" else "%.4f",
+            fmt=f"%.{2 if self._unit.lower() == 'mm' else 4}f {self._unit}",
             interaction_event="always",
         )
         shape = slider.GetRepresentation()
-        shape.GetSliderProperty().SetColor(0.69, 0.36, 0.0)
+        shape.GetSliderProperty().SetColor(*pv.Color(REFERENCE).float_rgb)
         shape.GetTubeProperty().SetColor(0.55, 0.56, 0.58)
         shape.GetCapProperty().SetOpacity(0.0)
-        shape.SetLabelHeight(0.022)
-        shape.SetSliderLength(0.02)
+        shape.SetEndCapLength(0.0)
+        shape.SetLabelHeight(0.021)
+        shape.SetSliderLength(0.016)
         for text in (shape.GetTitleProperty(), shape.GetLabelProperty()):
-            self.scene.set_font(text)
+            set_font(text)
             text.SetColor(*pv.Color(INK).float_rgb)
         return slider
+
+    def _add_marks(self) -> Any:
+        """Return the marks at the measured lifts of the run, on the slider's tube."""
+        self._mark_mesh = pv.PolyData()
+        place = vtkCoordinate()
+        place.SetCoordinateSystemToNormalizedViewport()
+        mapper = vtkPolyDataMapper2D()
+        mapper.SetInputData(self._mark_mesh)
+        mapper.SetTransformCoordinate(place)
+        actor = vtkActor2D()
+        actor.SetMapper(mapper)
+        actor.GetProperty().SetColor(*pv.Color(INK).float_rgb)
+        actor.GetProperty().SetLineWidth(2.0)
+        self.plotter.add_actor(actor, reset_camera=False)
+        self._place_marks()
+        return actor
+
+    def _place_marks(self) -> None:
+        lifts = self.state.measured_lifts
+        # The slider's middle runs from half its length behind one end to half its length before the other.
+        margin = 0.5 * self.slider.GetRepresentation().GetSliderLength()
+        across = _SLIDER_FROM + margin + lifts / self.state.greatest_lift * (_SLIDER_TO - _SLIDER_FROM - 2.0 * margin)
+        ends = np.stack([np.full_like(across, _SLIDER_HEIGHT + off) for off in (-0.013, 0.013)], axis=1)
+        points = np.stack([np.repeat(across, 2), ends.ravel(), np.zeros(2 * len(across))], axis=1)
+        lines = np.insert(np.arange(len(points)).reshape(-1, 2), 0, 2, axis=1).ravel()
+        self._mark_mesh.copy_from(pv.PolyData(points, lines=lines))
 
     def _bind_keys(self) -> None:
         # VTK's own single-letter commands (fly, stereo, wireframe ...) would fire beside ours.
@@ -89,14 +134,14 @@ class Window:
         keys: dict[str, Callable[[], object]] = {
             "Left": lambda: self.step(-1),
             "Right": lambda: self.step(1),
-            "u": self.next_run,
-            "g": self.next_quantity,
-            "x": self.picture,
+            "w": self.picture,
             "h": self.toggle_keys,
             "q": self.close,
         }
-        for key, camera in CAMERA_KEYS.items():
-            keys[key] = partial(self.look_from, camera)
+        keys |= {key: partial(self.colour_by, quantity) for key, quantity in FIELD_KEYS.items()}
+        keys |= {key: partial(self.look_from, camera) for key, camera in CAMERA_KEYS.items()}
+        runs = len(self.state.reduction.runs)
+        keys |= {str(run + 1): partial(self.show_run, run) for run in range(min(runs, _MOST_RUN_KEYS))}
         for key, action in keys.items():
             self.plotter.clear_events_for_key(key, raise_on_missing=False)
             self.plotter.add_key_event(key, action)
@@ -112,9 +157,12 @@ class Window:
 
     def show(self, state: ViewState, *, move_slider: bool = True) -> None:
         """Show another state, in place."""
+        other_run = state.run != self.state.run
         self.scene.update(state)
         if move_slider:
             self.slider.GetRepresentation().SetValue(state.lift / self._factor)
+        if other_run:
+            self._place_marks()
         self.plotter.render()
 
     def step(self, by: int) -> None:
@@ -129,15 +177,13 @@ class Window:
             lift = below[-1] if below.size else lifts[0]
         self.show(self.state.changed(lift=float(lift)))
 
-    def next_run(self) -> None:
-        """Show the next run at the same lift."""
-        self.show(self.state.changed(run=(self.state.run + 1) % len(self.state.reduction.runs)))
+    def show_run(self, run: int) -> None:
+        """Show another run at the same lift."""
+        self.show(self.state.changed(run=run))
 
-    def next_quantity(self) -> None:
-        """Colour by the next quantity."""
-        names = list(QUANTITIES)
-        after = (names.index(self.state.quantity) + 1) % len(names)
-        self.show(self.state.changed(quantity=names[after]))
+    def colour_by(self, quantity: str) -> None:
+        """Colour by another quantity."""
+        self.show(self.state.changed(quantity=quantity))
 
     def close(self) -> None:
         """End the window."""
@@ -161,12 +207,24 @@ class Window:
         moment = datetime.now().strftime("%Y%m%d-%H%M%S-%f")[:-3]
         name = f"view-{run}-{lift:.2f}{self._unit}-{state.quantity}-{moment}.png"
         path = state.reduction.job.folder / name
+        helpers = (self.scene.key_list, self.marks)
+        shown = [each.GetVisibility() for each in helpers]
         self.slider.Off()
+        for each in helpers:
+            each.SetVisibility(False)
         try:
+            self.plotter.render()
             write_atomically(path, lambda made: self.plotter.screenshot(str(made)))
+            said = f"written: {path.name}"
+        except JobError as error:
+            said = str(error)
         finally:
             self.slider.On()
-        print(f"Written: {path}")
+            for each, visible in zip(helpers, shown, strict=True):
+                each.SetVisibility(visible)
+        self.scene.say(said)
+        self.plotter.render()
+        print(said)
         return path
 
 

@@ -177,10 +177,6 @@ for mesh in scene["meshes"]:
     actor = plotter.add_mesh(data, show_scalar_bar=False, **mesh["options"])
     if "scalars" in mesh["options"]:
         bar = plotter.add_scalar_bar(title="Velocity [m/s]", mapper=actor.mapper, vertical=True, n_labels=8)
-plotter.add_point_labels(
-    np.array(scene["label_points"]), scene["labels"], shape=None, show_points=False, always_visible=True,
-    font_file=scene["font"], font_size=15,
-)
 for text in scene["texts"]:
     words = pv.Text(text, position=(0.1, 0.9))
     words.prop.SetFontFamily(4)
@@ -193,19 +189,19 @@ plotter.screenshot(sys.argv[2])
 
 def test_view_picture_against_a_bare_script_that_draws_the_same_scene(examples, sidecar, tmp_path, opengl):
     """`portviz view --picture` from start to end within 1.3 of a script that only draws the same meshes."""
-    from portviz.scene.scene import Scene, font_file, new_plotter
+    from portviz.scene.scene import Scene, new_plotter
+    from portviz.scene.text import font_file
 
     plotter = new_plotter((1280, 800), off_screen=True, software=opengl)
     scene = Scene(plotter, view_state(sidecar, 0, 8e-3, "velocity", "three-quarter"))
-    described = {"meshes": [], "font": font_file(), "texts": [scene.words.input, scene.legend.input, "keys"]}
+    words = [scene.words, scene.legend, scene.footnote, *(text for _, text in scene._labels)]
+    described = {"meshes": [], "font": font_file(), "texts": [text.input for text in words]}
     solids = {"smooth_shading": True, "split_sharp_edges": True, "feature_angle": 20.0}
-    for number, (mesh, options) in enumerate(scene.drawn):
+    for number, (mesh, options) in enumerate([*scene.drawn, *scene.dial.drawn]):
         path = tmp_path / f"{number}.vtp"
         mesh.save(path)
         kept = {name: options[name] for name in options if name in (*solids, "scalars", "cmap", "lighting", "color")}
         described["meshes"].append({"file": str(path), "options": kept})
-    described["label_points"] = scene.label_points.tolist()
-    described["labels"] = list(scene.label_texts)
     described["camera"] = [list(each) for each in plotter.camera_position]
     plotter.close()
     (tmp_path / "scene.json").write_text(json.dumps(described), encoding="utf-8")

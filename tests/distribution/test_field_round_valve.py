@@ -10,7 +10,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from portviz.distribution.field import QUANTITIES, RunField, around_circle, run_field
+from portviz.distribution.field import QUANTITIES, RunField, angle_to_nearest, around_circle, known_groups, run_field
 from portviz.distribution.reduce import Reduction
 from portviz.job.model import SAME_LIFT
 
@@ -168,7 +168,6 @@ def grids(draw: st.DrawFn) -> RunField:
 def test_exact_at_every_measured_lift(field: RunField) -> None:
     for lift, row in zip(field.lifts, field.values, strict=True):
         assert field.at(lift).tolist() == row.tolist()
-        assert field.measured(lift)
 
 
 @many
@@ -183,7 +182,7 @@ def test_never_beyond_the_neighbouring_lifts(field: RunField, share: float) -> N
     if np.min(np.abs(field.lifts - lift)) > SAME_LIFT:
         assert (pair.min(axis=0) <= found).all()
         assert (found <= pair.max(axis=0)).all()
-    low, high = field.limits
+    low, high = field.values.min(), field.values.max()
     assert low <= found.min() <= found.max() <= high
 
 
@@ -192,7 +191,7 @@ def test_never_beyond_the_neighbouring_lifts(field: RunField, share: float) -> N
 def test_outside_the_measured_lifts_is_refused(field: RunField, beyond: float) -> None:
     for lift in (field.lifts[0] - beyond, field.lifts[-1] + beyond):
         assert not field.covers(lift)
-        with pytest.raises(ValueError, match=r"no field at .* mm: measured from .* to .* mm"):
+        with pytest.raises(ValueError, match=r"no field at a lift of .* m: measured from .* to .* m"):
             field.at(lift)
 
 
@@ -200,9 +199,8 @@ def test_one_lift_is_shown_at_itself_alone(reduced: Reduce) -> None:
     result = reduced([("a", 5e-3, angle, 1000.0 + 10.0 * angle) for angle in (0.0, 100.0, 220.0)])
     field = run_field(result, 0, "drop", [0.0, 100.0, 220.0])
     assert field.at(5e-3).tolist() == [1000.0, 2000.0, 3200.0]
-    assert field.measured(5e-3)
     for lift in (4.9e-3, 5.1e-3):
-        with pytest.raises(ValueError, match=r"measured from 5\.000 to 5\.000 mm"):
+        with pytest.raises(ValueError, match=r"measured from 0\.005 to 0\.005 m"):
             field.at(lift)
 
 
@@ -227,14 +225,37 @@ def test_flow_per_degree_adds_up_to_the_bench_flow(sidecar: Reduction) -> None:
         assert total == pytest.approx(flow, rel=1e-12)
 
 
-def test_flow_per_degree_without_a_bench_flow_is_what_gap_and_velocity_carry(reduced: Reduce) -> None:
-    """Where the bench flow is known it is closure times that; where it is not, closure is taken as 1."""
-    rows = [("a", lift, angle, 1000.0 + angle) for lift in (4e-3, 6e-3) for angle in (0.0, 100.0, 220.0)]
-    known = reduced(rows, flow={("a", lift): (0.02, math.nan) for lift in (4e-3, 6e-3)})
-    half = reduced(rows, flow={("a", 4e-3): (0.02, math.nan)})
-    from_bench, mixed = (QUANTITIES["flow-per-degree"].values(each) for each in (known, half))
-    assert mixed[:3] == pytest.approx(from_bench[:3], rel=1e-12)
-    assert mixed[3:] == pytest.approx(from_bench[3:] / known.closure[1], rel=1e-12)
+def test_flow_per_degree_is_known_only_where_the_bench_flow_was_measured(reduced: Reduce) -> None:
+    """A lift without bench flow is no flow guessed from the gap: the field goes on between its neighbours."""
+    lifts = (4e-3, 6e-3, 8e-3)
+    rows = [("a", lift, angle, 1000.0 + angle) for lift in lifts for angle in (0.0, 100.0, 220.0)]
+    result = reduced(rows, flow={("a", 4e-3): (0.02, math.nan), ("a", 8e-3): (0.04, math.nan)})
+    assert known_groups(result, 0, "flow-per-degree").tolist() == [0, 2]
+    assert known_groups(result, 0, "velocity").tolist() == [0, 1, 2]
+    per_degree = QUANTITIES["flow-per-degree"].values(result)
+    assert np.isnan(per_degree[3:6]).all()
+    field = run_field(result, 0, "flow-per-degree", [0.0, 100.0, 220.0])
+    assert field.lifts.tolist() == [4e-3, 8e-3]
+    assert field.at(6e-3) == pytest.approx((per_degree[:3] + per_degree[6:]) / 2.0, rel=1e-12)
+
+
+def test_flow_per_degree_of_a_run_without_bench_flow_is_known_nowhere(reduced: Reduce) -> None:
+    rows = [("a", 4e-3, angle, 1000.0 + angle) for angle in (0.0, 100.0, 220.0)]
+    field = run_field(reduced(rows), 0, "flow-per-degree", EVERYWHERE)
+    assert field.values.shape == (0, len(EVERYWHERE))
+    assert not field.covers(4e-3)
+    with pytest.raises(ValueError, match="measured nowhere"):
+        field.at(4e-3)
+
+
+@many
+@given(angle=st.floats(-720.0, 720.0), stations=st.lists(st.integers(0, 359), min_size=3, max_size=12, unique=True))
+def test_how_far_the_nearest_station_lies(angle: float, stations: list[int]) -> None:
+    """Against the chord between two points of the circle, which a table of chords turns into an angle."""
+    found = float(angle_to_nearest(np.array(stations, dtype=float), [angle])[0])
+    here = np.exp(1j * np.radians(angle))
+    chord = np.abs(here - np.exp(1j * np.radians(stations))).min()
+    assert found == pytest.approx(np.degrees(2.0 * np.arcsin(min(chord / 2.0, 1.0))), abs=1e-5)
 
 
 @pytest.mark.parametrize("quantity", list(QUANTITIES))
@@ -242,7 +263,9 @@ def test_a_field_of_still_air_is_finite(quantity: str, reduced: Reduce) -> None:
     """No flow at one lift, where shares do not exist, must not spoil the picture of the others."""
     rows = [("a", 4e-3, angle, 0.0) for angle in (0.0, 100.0, 220.0)]
     rows += [("a", 6e-3, angle, 1000.0) for angle in (0.0, 100.0, 220.0)]
-    field = run_field(reduced(rows, flow={("a", 4e-3): (0.0, math.nan)}), 0, quantity, EVERYWHERE)
+    field = run_field(
+        reduced(rows, flow={("a", 4e-3): (0.0, math.nan), ("a", 6e-3): (0.02, math.nan)}), 0, quantity, EVERYWHERE
+    )
     assert np.isfinite(field.at(5e-3)).all()
     assert field.at(4e-3) == pytest.approx(np.zeros(len(EVERYWHERE)), abs=0.0)
 

@@ -5,9 +5,13 @@ import pytest
 from PIL import Image
 
 from portviz.__main__ import main
+from portviz.distribution.field import QUANTITIES
+from portviz.distribution.reduce import reduce_job
 from portviz.errors import DrawingError
+from portviz.job.read import read_job
 from portviz.scene import display
 from portviz.scene.charts import run_chart
+from portviz.scene.state import display_limits
 
 CRASH = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"
 
@@ -121,7 +125,7 @@ def test_demo_writes_its_pictures_where_there_is_no_window(tmp_path, monkeypatch
     assert main(["demo", "--pictures"]) == 0
     names = {each.name for each in (tmp_path / "portviz-demo").iterdir()}
     assert {"job.toml", "readings.csv", "flow.csv", "cam.csv"} <= names
-    assert {"as-found-unrolled.png", "as-found-three-quarter.png", "wall-relieved-cylinder.png"} <= names
+    assert {"as-found-angle-lift.png", "as-found-three-quarter.png", "wall-relieved-cylinder.png"} <= names
     out = capsys.readouterr().out
     assert "invented" in out
     assert "as-found-three-quarter.png" in out
@@ -139,7 +143,7 @@ def test_demo_without_opengl_draws_flat_pictures_and_says_what_to_install(tmp_pa
     monkeypatch.setattr(display, "_PROBE", CRASH)
     assert main(["demo", "--pictures", "--into", "here"]) == 0
     said = capsys.readouterr()
-    assert (tmp_path / "here" / "wall-relieved-unrolled.png").stat().st_size > 20_000
+    assert (tmp_path / "here" / "wall-relieved-angle-lift.png").stat().st_size > 20_000
     assert not list((tmp_path / "here").glob("*three-quarter*"))
     assert "apt-get install libgl1" in said.err
 
@@ -148,6 +152,26 @@ def test_the_flat_picture_shows_every_measured_point(sidecar):
     figure = run_chart(sidecar, 1)
     points = figure.axes[0].collections[-1].get_offsets()
     groups = sidecar.groups_of(1)
-    assert len(points) == sum(len(range(*sidecar.stations_of(each).indices(10**6))) for each in groups)
+    inside = points[points[:, 0] < 360.0]
+    assert len(inside) == sum(len(range(*sidecar.stations_of(each).indices(10**6))) for each in groups)
+    # The circle closes: station 0 stands at both ends.
+    assert len(points) == len(inside) + len(groups)
     assert set(np.round(points[:, 1], 6)) == {1.0, 2.0, 3.5, 5.0, 6.5, 8.0, 9.5, 11.0}
     assert "m/s" in figure.axes[2].get_ylabel()
+    low, high, _ = display_limits(sidecar, QUANTITIES["velocity"])
+    assert figure.axes[0].collections[0].get_clim() == (low, high)
+
+
+def test_the_flat_picture_of_one_lift_is_a_curve_through_its_points(tmp_path, examples):
+    text = (examples / "sidecar_intake" / "job.toml").read_text(encoding="utf-8")
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    rows = "".join(f"only,4,{angle},{value}\n" for angle, value in ((0, 200), (90, 310), (210, 260)))
+    (tmp_path / "readings.csv").write_text(f"run,lift [mm],station,reading [mmH2O]\n{rows}", encoding="utf-8")
+    reduction = reduce_job(read_job(tmp_path))
+    axes = run_chart(reduction, 0).axes[0]
+    curve, points = axes.lines[0].get_xydata(), axes.collections[0].get_offsets()
+    assert sorted(points[:, 0]) == [0.0, 90.0, 210.0, 360.0]
+    assert np.interp(points[:, 0], *curve.T) == pytest.approx(points[:, 1], rel=1e-12)
+    nothing = run_chart(reduction, 0, "flow-per-degree").axes[0]
+    assert "not measured in this run" in nothing.get_title()
+    assert not nothing.lines

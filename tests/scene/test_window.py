@@ -1,10 +1,16 @@
 """The window on a real screen: what its keys and slider do."""
 
+import re
+
 import numpy as np
 import pytest
+import pyvista as pv
+from PIL import Image
 
 from portviz.distribution.field import QUANTITIES
-from portviz.scene.state import view_state
+from portviz.scene.colours import REFERENCE
+from portviz.scene.state import CAMERAS, view_state
+from portviz.scene.window import CAMERA_KEYS, FIELD_KEYS
 
 
 @pytest.fixture
@@ -37,20 +43,31 @@ def test_arrows_step_through_measured_lifts_and_stop_at_the_ends(window):
     assert window.slider.GetRepresentation().GetValue() == pytest.approx(8.0)
 
 
-def test_a_key_for_run_field_and_each_view(window):
-    press(window, "u")
+def test_a_key_for_each_run_field_and_view(window):
+    press(window, "2")
     assert window.state.run == 1
-    press(window, "u")
+    press(window, "1")
     assert window.state.run == 0
-    seen = [window.state.quantity]
-    for _ in QUANTITIES:
-        press(window, "g")
-        seen.append(window.state.quantity)
-    assert seen[:-1] == list(QUANTITIES)
-    assert seen[-1] == seen[0]
-    for key, camera in (("n", "cylinder"), ("m", "port"), ("k", "section"), ("b", "three-quarter")):
+    assert set(FIELD_KEYS.values()) == set(QUANTITIES)
+    assert set(CAMERA_KEYS.values()) == set(CAMERAS)
+    for key, quantity in FIELD_KEYS.items():
+        press(window, key)
+        assert window.state.quantity == quantity
+    for key, camera in CAMERA_KEYS.items():
         press(window, key)
         assert window.state.camera == camera
+
+
+def test_the_slider_has_a_mark_at_each_measured_lift_where_its_knob_stands(window):
+    shape = window.slider.GetRepresentation()
+    start, end = shape.GetPoint1Coordinate().GetValue()[0], shape.GetPoint2Coordinate().GetValue()[0]
+    marks = np.asarray(window._mark_mesh.points)[::2, 0]
+    assert len(marks) == len(window.state.measured_lifts)
+    assert start < marks[0] < marks[-1] < end
+    assert np.diff(marks) / np.ptp(marks) == pytest.approx(
+        np.diff(window.state.measured_lifts) / np.ptp(window.state.measured_lifts)
+    )
+    assert shape.GetLabelFormat().endswith("mm")
 
 
 def test_the_slider_moves_the_valve_and_snaps_to_a_measured_lift_nearby(window):
@@ -61,14 +78,16 @@ def test_the_slider_moves_the_valve_and_snaps_to_a_measured_lift_nearby(window):
     assert window.state.lift == pytest.approx(8e-3)
     assert window.state.group is not None
     window._slid(0.2)
-    assert not window.state.covered
+    assert window.state.support == ()
     assert np.isnan(window.scene.curtain["field"]).all()
 
 
 def test_the_key_list_names_every_key_and_can_be_hidden(window):
     shown = window.scene.key_list.input
-    for word in ("left, right", "u ", "g ", "b, n", "m, k", "x ", "h ", "q "):
+    for word in ("1   run as found", "2   run wall relieved", "left, right", "w write", "h hide", "q close"):
         assert word in shown
+    for key in (*FIELD_KEYS, *CAMERA_KEYS):
+        assert re.search(rf"\b{key} [a-zM]", shown)
     press(window, "h")
     assert not window.scene.key_list.GetVisibility()
     press(window, "h")
@@ -79,7 +98,25 @@ def test_a_picture_is_written_under_a_new_name_each_time(window, tmp_path, monke
     job = window.state.reduction.job
     moved = job.__class__(**{**job.__dict__, "folder": tmp_path})
     monkeypatch.setattr(window.scene.state.reduction.__class__, "job", property(lambda self: moved), raising=False)
+    press(window, "h")
     first, second = window.picture(), window.picture()
+    assert not window.scene.key_list.GetVisibility()
+    assert window.scene.footnote.input == f"written: {second.name}"
     assert first != second
     assert {first, second} == set(tmp_path.iterdir())
     assert first.stat().st_size > 5_000
+
+
+def test_neither_slider_nor_keys_stand_in_a_picture(window, tmp_path, monkeypatch):
+    job = window.state.reduction.job
+    moved = job.__class__(**{**job.__dict__, "folder": tmp_path})
+    monkeypatch.setattr(window.scene.state.reduction.__class__, "job", property(lambda self: moved), raising=False)
+    seen = np.asarray(Image.open(window.picture()).convert("RGB"), dtype=float)
+    knob = np.array(pv.Color(REFERENCE).int_rgb)
+    height, width = seen.shape[:2]
+    below = seen[int(0.8 * height) :, int(0.36 * width) :]
+    assert np.abs(below - knob).max(axis=2).min() > 30.0
+    keys = seen[int(0.82 * height) :, : int(0.2 * width)]
+    assert np.ptp(keys.reshape(-1, 3), axis=0).max() < 3.0
+    assert window.scene.key_list.GetVisibility()
+    assert window.slider.GetEnabled()

@@ -1,0 +1,124 @@
+"""The dial: the curtain laid flat as seen from the cylinder, so that all stations are seen at once."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pyvista as pv
+from vtkmodules.vtkRenderingCore import vtkRenderer
+
+from portviz.job.model import Array
+from portviz.scene import shapes
+from portviz.scene.colours import INK, JET, REFERENCE
+from portviz.scene.text import TypeSize, new_text, place_in_world
+
+_OUTER, _INNER = 1.0, 0.74
+#: Length of the arrow for a bias of one; it ends at the ring.
+_BIAS_REACH = 1.5
+_HALF_HEIGHT = 1.42
+
+
+def _flat(radius: npt.ArrayLike, angle_deg: npt.ArrayLike) -> Array:
+    """Return points (..., 3) in the dial's plane: station 0 to the right, anticlockwise."""
+    radius, angle = np.broadcast_arrays(np.asarray(radius, dtype=float), np.radians(angle_deg))
+    return np.stack([radius * np.cos(angle), radius * np.sin(angle), np.zeros_like(angle)], axis=-1)
+
+
+class Dial:
+    """A small flat ring beside the model, in a renderer of its own.
+
+    Parameters
+    ----------
+    plotter : pyvista.Plotter
+        Whose window it is drawn in.
+    curtain : pyvista.PolyData
+        Its faces and its field are shared.
+    angles_deg, circle_deg : ndarray
+        Angles of the curtain's columns and of the stations [deg].
+    size : TypeSize
+    """
+
+    def __init__(
+        self, plotter: pv.Plotter, curtain: pv.PolyData, angles_deg: Array, circle_deg: Array, size: TypeSize
+    ) -> None:
+        self._circle = circle_deg
+        #: Every mesh drawn with its look, in order.
+        self.drawn: list[tuple[pv.PolyData, dict[str, Any]]] = []
+        self.renderer = vtkRenderer()
+        self.renderer.SetLayer(1)
+        self.renderer.SetInteractive(False)
+        width, height = plotter.window_size
+        part = 0.33
+        self.renderer.SetViewport(0.008, 0.30, 0.008 + part * height / width, 0.30 + part)
+        plotter.render_window.SetNumberOfLayers(2)
+        plotter.render_window.AddRenderer(self.renderer)
+        camera = self.renderer.GetActiveCamera()
+        camera.ParallelProjectionOn()
+        camera.SetParallelScale(_HALF_HEIGHT)
+        camera.SetPosition(0.0, 0.0, 5.0)
+
+        rows = np.linspace(_OUTER, _INNER, shapes.CURTAIN_ROWS)
+        self._grid = _flat(rows, np.asarray(angles_deg)[:, None]).reshape(-1, 3)
+        self.ring = pv.PolyData(self._grid, curtain.faces)
+        self.ring.GetPointData().SetScalars(curtain.GetPointData().GetScalars())
+        self.ring_mapper = self._add(self.ring).mapper
+        lines = np.arange(shapes.hatch_size(len(angles_deg)) * shapes.CURTAIN_ROWS).reshape(-1, shapes.CURTAIN_ROWS)
+        self.hatch = pv.PolyData(
+            np.zeros((lines.size, 3)), lines=np.insert(lines, 0, shapes.CURTAIN_ROWS, axis=1).ravel()
+        )
+        self._add(self.hatch, color="white", line_width=1.0)
+
+        radius = min(0.06, 0.3 * 2.0 * np.pi * _INNER / len(circle_deg))
+        corner = _flat(radius, np.arange(0.0, 360.0, 30.0))
+        self._dot = corner
+        count, corners = len(circle_deg), len(corner)
+        faces = np.insert(np.arange(count * corners).reshape(count, corners), 0, corners, axis=1)
+        self.dots = pv.PolyData(np.zeros((count * corners, 3)), faces.ravel())
+        self._add(self.dots, color="white", show_edges=True, edge_color=INK)
+        self.bias = pv.PolyData(np.zeros((4, 3)), lines=[2, 0, 1, 3, 2, 1, 3])
+        self.bias_actor = self._add(self.bias, color=JET, line_width=3)
+        self._add(pv.PolyData([0.0, 0.0, 0.0]), color=JET, point_size=5)
+        pointer = np.array([[1.42, 0.0, 0.0], [1.3, 0.06, 0.0], [1.3, -0.06, 0.0]])
+        self._add(pv.PolyData(pointer, [3, 0, 1, 2]), color=REFERENCE)
+        for angle in (0.0, 90.0, 180.0, 270.0):
+            text = new_text(size.pixels(12), INK, "center", "center")
+            text.input = f"{angle:g}°"
+            self.renderer.AddViewProp(place_in_world(text, _flat(1.16, angle)))
+        caption = new_text(size.pixels(12), INK, "center", "top")
+        caption.input = "from the cylinder; arrow: bias"
+        self.renderer.AddViewProp(place_in_world(caption, (0.0, -1.26, 0.0)))
+
+    def _add(self, mesh: pv.PolyData, **look: Any) -> pv.Actor:
+        self.drawn.append((mesh, look))
+        actor = pv.Actor(mapper=pv.DataSetMapper(mesh), prop=pv.Property(lighting=False, **look))
+        self.renderer.AddActor(actor)
+        return actor
+
+    def update(self, read: npt.NDArray[np.bool_], far: npt.NDArray[np.bool_], bias: complex | None) -> None:
+        """Show other measured stations, far places and bias; the colours follow the curtain's.
+
+        Parameters
+        ----------
+        read : ndarray of bool, shape (S,)
+            Stations measured.
+        far : ndarray of bool, shape (A,)
+            Columns far from any reading.
+        bias : complex or None
+            Centroid of the flow shares [-].
+        """
+        middle = _flat((_OUTER + _INNER) / 2.0, self._circle)[:, None]
+        self.dots.points[:] = (middle + self._dot * read[:, None, None] + [0.0, 0.0, 0.02]).reshape(-1, 3)
+        self.hatch.points[:] = shapes.hatch_points(self._grid, far)
+        self.hatch.points[:, 2] = 0.01
+        self.bias_actor.SetVisibility(bias is not None)
+        if bias is not None:
+            length = min(abs(bias) * _BIAS_REACH, _INNER)
+            along = bias / abs(bias) if bias else 1.0
+            barb = 0.09
+            shape = np.array([0.0, length, length - barb * (1 + 0.6j), length - barb * (1 - 0.6j)]) * along
+            self.bias.points[:] = np.stack([shape.real, shape.imag, np.full(4, 0.03)], axis=1)
+        for mesh in (self.dots, self.hatch, self.bias):
+            mesh.GetPoints().Modified()
+            mesh.Modified()

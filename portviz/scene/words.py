@@ -1,0 +1,125 @@
+"""What a view says of itself: pure texts of its state."""
+
+from __future__ import annotations
+
+import textwrap
+
+import numpy as np
+
+from portviz.distribution.notes import lift_text
+from portviz.scene.shapes import LiftShapes
+from portviz.scene.state import FAR_FROM_READING_DEG, ViewState
+from portviz.units import area_unit, format_quantity, in_unit
+
+_VIEWS = {
+    "three-quarter": "cut open between stations 0° and 180°",
+    "cylinder": "from the cylinder, valve as outline; angles anticlockwise",
+    "port": "from the port; angles clockwise",
+    "section": "section through stations 0° and 180°",
+}
+_MOST_NAMED = 6
+
+
+def fitted(text: str, letters: int, lines: int = 1) -> list[str]:
+    """Return a text on at most so many lines of so many letters; what does not fit ends in an ellipsis.
+
+    Examples
+    --------
+    >>> fitted("a rather long title", 10, 2)
+    ['a rather', 'long title']
+    >>> fitted("a rather long title", 10)
+    ['a rather…']
+    """
+    return textwrap.wrap(text, letters, max_lines=lines, placeholder="…") or [""]
+
+
+def file_words(name: str) -> str:
+    """Return a run's name as a part of a file name."""
+    return "".join(letter if letter.isalnum() else "-" for letter in name.lower())
+
+
+def headline(state: ViewState, letters: int) -> str:
+    """Return title, run, lift and what was measured there, on lines of at most so many letters."""
+    job, reduction = state.reduction.job, state.reduction
+    over = state.lift / job.valve.head_diameter
+    lines = [
+        *fitted(job.title, letters, 2),
+        *fitted(f"run: {reduction.runs[state.run]}", letters),
+        *fitted(f"lift {lift_text(job, state.lift)}   L/D {over:.3f}   {state.lift_status()}", letters, 2),
+    ]
+    if state.group is not None:
+        for line in _measured_words(state, state.group):
+            lines += fitted(line, letters, 2)
+    return "\n".join(lines)
+
+
+def _measured_words(state: ViewState, group: int) -> list[str]:
+    job, reduction = state.reduction.job, state.reduction
+    parts = []
+    if np.isfinite(reduction.bench_flow[group]):
+        parts.append(f"flow {format_quantity(reduction.bench_flow[group], job.units.flow, 'flow')}")
+    if np.isfinite(reduction.discharge_coefficient[group]):
+        parts.append(f"discharge coefficient {reduction.discharge_coefficient[group]:.3f}")
+    if np.isfinite(reduction.measures.uniformity_index[group]):
+        parts.append(f"uniformity {reduction.measures.uniformity_index[group]:.3f}")
+    if np.isfinite(reduction.bias_magnitude[group]):
+        parts.append(
+            f"bias {reduction.bias_magnitude[group]:.3f} toward {round(reduction.bias_angle_deg[group]) % 360}°"
+        )
+    part = reduction.stations_of(group)
+    velocity = reduction.stations.velocity[part]
+    angles = job.stations.angles_deg[reduction.stations.station[part]]
+
+    def at(place: int) -> str:
+        return f"{angles[place]:g}° {format_quantity(float(velocity[place]), job.units.velocity, 'velocity')}"
+
+    lines = [
+        "   ".join(parts),
+        f"strongest station {at(int(np.argmax(velocity)))}   weakest {at(int(np.argmin(velocity)))}",
+    ]
+    back = angles[velocity < 0.0]
+    if back.size:
+        named = ", ".join(f"{angle:g}°" for angle in back[:_MOST_NAMED]) + (" …" if back.size > _MOST_NAMED else "")
+        lines.append(f"reverse flow at {named}: read again")
+    return [line for line in lines if line]
+
+
+def legend(state: ViewState, now: LiftShapes, letters: int) -> str:
+    """Return what the lines and arrows of the model stand for."""
+    job = state.reduction.job
+    unit, scale = area_unit(job.units.length)
+    decimals = 0 if unit == "mm²" else 3
+    gap, throat = (f"{area * scale:.{decimals}f} {unit}" for area in (now.gap_area, now.throat_area))
+    if now.gap_area == 0.0:
+        narrowest = ["the valve is closed"]
+    elif now.limited_by_gap:
+        narrowest = [f"narrowest: the gap, {gap} (red line)", f"throat {throat}"]
+    else:
+        narrowest = [f"narrowest: the throat, {throat} (red line)", f"gap {gap}"]
+    return "\n".join(
+        [
+            *narrowest,
+            *fitted(f"orange: station 0, {job.stations.reference}", letters, 2),
+            *fitted(_VIEWS[state.camera], letters, 2),
+        ]
+    )
+
+
+def footnote(state: ViewState, top_speed: float, *, hatched: bool) -> str:
+    """Return what is measured and what is not, and what the scales hold for.
+
+    Parameters
+    ----------
+    state : ViewState
+    top_speed : float
+        The velocity of the longest arrow of all runs and lifts [m/s].
+    hatched : bool
+        True where a part of the curtain lies far from any reading.
+    """
+    unit = state.reduction.job.units.velocity
+    speed = in_unit(top_speed, unit, "velocity")
+    far = f"   hatched: more than {FAR_FROM_READING_DEG:g}° from a reading" if hatched else ""
+    return (
+        f"balls, dark arrows: measured   pale arrows, colours between balls: interpolated{far}\n"
+        f"one colour scale and one arrow scale for all runs and lifts ({speed:.0f} {unit}: the longest arrow of all)"
+    )
