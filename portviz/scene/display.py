@@ -14,16 +14,7 @@ from typing import NamedTuple
 
 from portviz.errors import DrawingError
 
-_PROBE = """
-import vtkmodules.vtkRenderingOpenGL2
-from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow
-window = vtkRenderWindow()
-window.SetOffScreenRendering(1)
-window.SetSize(16, 16)
-window.AddRenderer(vtkRenderer())
-window.Render()
-print("drawn with:", window.ReportCapabilities().replace("\\n", " "))
-"""
+_PROGRAM = "from portviz.scene.display import drawn_with; print('drawn with:', drawn_with())"
 _PROBE_SECONDS = 60.0
 _SOFTWARE = ("llvmpipe", "softpipe", "swrast", "software rasterizer")
 
@@ -31,6 +22,19 @@ INSTALL_OPENGL = (
     "Install an OpenGL library and try again; on Debian and Ubuntu: "
     "apt-get install libgl1 libegl1 libgl1-mesa-dri libxrender1"
 )
+
+
+def drawn_with() -> str:
+    """Draw an empty picture and return VTK's words on the OpenGL it was drawn with; may end the process."""
+    import vtkmodules.vtkRenderingOpenGL2  # noqa: F401
+    from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow
+
+    window = vtkRenderWindow()
+    window.SetOffScreenRendering(1)
+    window.SetSize(16, 16)
+    window.AddRenderer(vtkRenderer())
+    window.Render()
+    return str(window.ReportCapabilities()).replace("\n", " ")
 
 
 def display_available() -> bool:
@@ -88,7 +92,7 @@ class _ForkedProbe(Probe):
             os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
             code = 1
             try:
-                exec(_PROBE, {"print": lambda *words: os.write(1, " ".join(map(str, words)).encode())})
+                os.write(1, f"drawn with: {drawn_with()}".encode())
                 code = 0
             finally:
                 os._exit(code)
@@ -115,7 +119,7 @@ class _StartedProbe(Probe):
 
     def __init__(self) -> None:
         self._child = subprocess.Popen(
-            [sys.executable, "-c", _PROBE],
+            [sys.executable, "-c", _PROGRAM],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

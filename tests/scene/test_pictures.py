@@ -13,7 +13,13 @@ from portviz.scene import display
 from portviz.scene.charts import run_chart
 from portviz.scene.state import display_limits
 
-CRASH = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"
+CRASH = "import faulthandler, os, signal; faulthandler.disable(); os.kill(os.getpid(), signal.SIGSEGV)"
+
+
+def let_the_probe(monkeypatch, code):
+    """Make the child process run this code instead of drawing, in a copy of this process and in a fresh one."""
+    monkeypatch.setattr(display, "drawn_with", lambda: exec(code))
+    monkeypatch.setattr(display, "_PROGRAM", code)
 
 
 def picture(path):
@@ -83,7 +89,7 @@ def test_wrong_usage_of_view(examples, tmp_path, monkeypatch, capsys, arguments,
 
 
 def test_a_drawing_process_that_crashes_is_told_with_what_to_install(examples, tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr(display, "_PROBE", CRASH)
+    let_the_probe(monkeypatch, CRASH)
     target = tmp_path / "a.png"
     assert main(["view", str(examples / "sidecar_intake"), "--picture", str(target)]) == 1
     complaint = capsys.readouterr().err
@@ -99,14 +105,26 @@ def test_a_drawing_process_that_crashes_is_told_with_what_to_install(examples, t
         ("import time; time.sleep(60)", "did not answer within 0.4 s"),
         (CRASH, "ended with signal 11"),
         ("raise RuntimeError('no')", "ended with code 1"),
-        ("pass", "ended with code 0"),
     ],
 )
 def test_whatever_becomes_of_the_drawing_process_is_told(monkeypatch, kind, code, words):
-    monkeypatch.setattr(display, "_PROBE", code)
+    let_the_probe(monkeypatch, code)
     monkeypatch.setattr(display, "_PROBE_SECONDS", 0.4 if "sleep" in code else 30.0)
     with pytest.raises(DrawingError, match=words):
         assert kind().software
+
+
+def test_a_fresh_process_that_draws_nothing_is_no_answer(monkeypatch):
+    let_the_probe(monkeypatch, "pass")
+    with pytest.raises(DrawingError, match="ended with code 0"):
+        assert display._StartedProbe().software
+
+
+def test_the_copied_process_tells_what_it_was_told(monkeypatch):
+    """What is drawn with decides between software and hardware."""
+    for words, software in (("Mesa llvmpipe (LLVM 15)", True), ("Some graphics card", False)):
+        monkeypatch.setattr(display, "drawn_with", lambda words=words: words)
+        assert display._ForkedProbe().software is software
 
 
 @pytest.mark.parametrize("kind", [display._ForkedProbe, display._StartedProbe])
@@ -140,7 +158,7 @@ def test_demo_writes_its_pictures_where_there_is_no_window(tmp_path, monkeypatch
 
 def test_demo_without_opengl_draws_flat_pictures_and_says_what_to_install(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(display, "_PROBE", CRASH)
+    let_the_probe(monkeypatch, CRASH)
     assert main(["demo", "--pictures", "--into", "here"]) == 0
     said = capsys.readouterr()
     assert (tmp_path / "here" / "wall-relieved-angle-lift.png").stat().st_size > 20_000

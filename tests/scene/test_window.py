@@ -120,3 +120,34 @@ def test_neither_slider_nor_keys_stand_in_a_picture(window, tmp_path, monkeypatc
     assert np.ptp(keys.reshape(-1, 3), axis=0).max() < 3.0
     assert window.scene.key_list.GetVisibility()
     assert window.slider.GetEnabled()
+
+
+def test_the_window_opens_and_closes_with_its_key(sidecar, screen, monkeypatch):
+    """open_window stays until the close key ends it, and turns the collector of memory on again."""
+    import gc
+
+    from portviz.scene import window as module
+
+    opened = []
+
+    class Watched(module.Window):
+        def __init__(self, plotter, state):
+            super().__init__(plotter, state)
+            opened.append(self)
+            interactor = plotter.iren.interactor
+            interactor.AddObserver("TimerEvent", lambda *_: press(self, "q"))
+            plotter.iren.initialize()
+            interactor.CreateRepeatingTimer(200)
+
+    class Known:
+        software = screen
+
+    monkeypatch.setattr(module, "Window", Watched)
+    gc.disable()
+    try:
+        module.open_window(view_state(sidecar, 0, 8e-3, "velocity", "three-quarter"), (500, 400), Known())
+        assert gc.isenabled()
+    finally:
+        gc.enable()
+    assert len(opened) == 1
+    assert opened[0].state.lift == pytest.approx(8e-3)
