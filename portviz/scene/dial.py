@@ -50,8 +50,8 @@ class Dial:
         self.renderer.SetLayer(1)
         self.renderer.SetInteractive(False)
         width, height = plotter.window_size
-        part = 0.33
-        self.renderer.SetViewport(0.008, 0.30, 0.008 + part * height / width, 0.30 + part)
+        side = min(0.33 * height, 0.2 * width)
+        self.renderer.SetViewport(0.008, 0.30, 0.008 + side / width, 0.30 + side / height)
         plotter.render_window.SetNumberOfLayers(2)
         plotter.render_window.AddRenderer(self.renderer)
         camera = self.renderer.GetActiveCamera()

@@ -18,6 +18,8 @@ _VIEWS = {
     "section": "section through stations 0° and 180°",
 }
 _MOST_NAMED = 6
+#: Areas nearer than this part of one another are called nearly the same.
+_TIE = 0.01
 
 
 def fitted(text: str, letters: int, lines: int = 1) -> list[str]:
@@ -92,10 +94,10 @@ def legend(state: ViewState, now: LiftShapes, letters: int) -> str:
     gap, throat = (f"{area * scale:.{decimals}f} {unit}" for area in (now.gap_area, now.throat_area))
     if now.gap_area == 0.0:
         narrowest = ["the valve is closed"]
-    elif now.limited_by_gap:
-        narrowest = [f"narrowest: the gap, {gap} (red line)", f"throat {throat}"]
     else:
-        narrowest = [f"narrowest: the throat, {throat} (red line)", f"gap {gap}"]
+        names = (("gap", gap), ("throat", throat)) if now.limited_by_gap else (("throat", throat), ("gap", gap))
+        tie = " (nearly the same)" if abs(now.gap_area - now.throat_area) < _TIE * now.gap_area else ""
+        narrowest = ["narrowest: the {}, {} (red line)".format(*names[0]), "{} {}".format(*names[1]) + tie]
     return "\n".join(
         [
             *narrowest,
