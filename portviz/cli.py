@@ -113,7 +113,7 @@ def check(job: JobFolder, /, *, json: AsJson = False) -> None:
 
     read = _read(job)
     if read.readings is None:
-        warnings = room_warnings(read) + geometry_warnings(job_profiles(read))
+        warnings = room_warnings(read) + geometry_warnings(read, job_profiles(read))
     else:
         warnings = reduction_warnings(_reduction(read))
     if json:
@@ -145,7 +145,7 @@ def area(
     at = [_lift(text) for text in lifts.split(",")]
     read = _read(job, tables=False)
     profiles = job_profiles(read)
-    areas, warnings = areas_at(read, profiles, at), geometry_warnings(profiles)
+    areas, warnings = areas_at(read, profiles, at), geometry_warnings(read, profiles)
     if json:
         from portviz.report.machine import area_document
 

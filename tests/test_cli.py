@@ -284,7 +284,9 @@ def test_a_station_that_was_not_read_is_left_out_with_a_warning(make_job: MakeJo
     text = readings("a", lifts=("4",)).replace("a,4,90,3090\n", "")
     document = run("summary", make_job(readings_csv=text), "--json").document
     assert [station["angle_deg"] for station in document["runs"][0]["lifts"][0]["stations"]] == [0, 180, 270]
-    assert any("not all stations were read" in warning and "4.00 mm" in warning for warning in document["warnings"])
+    (warning,) = document["warnings"]
+    assert warning.startswith("not all stations were read in a run, at any lift")
+    assert warning.endswith(": a (90 deg)")
 
 
 def test_stations_keep_the_names_of_the_job(make_job: MakeJob) -> None:

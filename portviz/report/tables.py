@@ -13,7 +13,7 @@ from rich.text import Text
 from portviz.distribution.areas import Areas
 from portviz.distribution.reduce import Reduction
 from portviz.job.model import Job
-from portviz.report.words import (
+from portviz.job.words import (
     coefficient_text,
     direction_words,
     flow_text,

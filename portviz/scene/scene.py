@@ -13,9 +13,9 @@ import numpy as np
 import pyvista as pv
 from vtkmodules.vtkCommonCore import vtkLogger
 
-from portviz.distribution.notes import lift_text
 from portviz.geometry.revolve import Surface, on_circle
 from portviz.job.model import Array
+from portviz.job.words import lift_text
 from portviz.scene import shapes
 from portviz.scene.colours import BACKGROUND, COLOUR_MAP, CUT, INK, LEAST, VALVE
 from portviz.scene.state import FieldStore, ViewState, display_unit

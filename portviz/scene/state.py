@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from portviz.distribution.field import QUANTITIES, Quantity, RunField, run_field
-from portviz.distribution.notes import lift_text
 from portviz.distribution.reduce import Reduction
 from portviz.errors import UsageError, suggestion
 from portviz.job.model import SAME_LIFT, Array
+from portviz.job.words import lift_text
 from portviz.units import in_unit
 
 #: Columns of the curtain round the circle; the last repeats the first.
