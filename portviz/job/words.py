@@ -56,8 +56,8 @@ def coefficient_text(value: float, decimals: int = 3) -> str:
     return "–" if math.isnan(value) else f"{value:.{decimals}f}"
 
 
-def direction_words(angle_deg: float, magnitude: float, reference: str) -> str:
-    """Return where a bias points, told from station 0 and what it faces.
+def direction_words(angle_deg: float, magnitude: float, reference: str | None = None) -> str:
+    """Return where a bias points, told from station 0.
 
     Parameters
     ----------
@@ -65,19 +65,24 @@ def direction_words(angle_deg: float, magnitude: float, reference: str) -> str:
         [deg] in [0, 360), anticlockwise seen from the cylinder.
     magnitude : float
         Of the bias [-].
-    reference : str
-        The job's words for what station 0 faces.
+    reference : str, optional
+        The job's words for what station 0 faces; without them the words are short, for a table's column.
 
     Examples
     --------
-    >>> direction_words(10.0, 0.1, "toward the bore wall")
-    '10°: toward the bore wall'
+    >>> direction_words(206.0, 0.1)
+    '206° opposite'
     >>> direction_words(206.0, 0.1, "toward the bore wall")
-    '206°: opposite to station 0'
+    '206°, opposite to station 0'
+    >>> direction_words(10.0, 0.1, "toward the bore wall")
+    '10°, toward the bore wall'
     """
     if math.isnan(magnitude):
         return "–"
     if magnitude < _NO_BIAS:
         return "nowhere (even)"
+    angle, quarter = round(angle_deg) % 360, round(angle_deg / 90.0) % 4
+    if reference is None:
+        return f"{angle}° {('near 0°', 'anticlockwise', 'opposite', 'clockwise')[quarter]}"
     words = (reference, "anticlockwise of station 0", "opposite to station 0", "clockwise of station 0")
-    return f"{round(angle_deg) % 360}°: {words[round(angle_deg / 90.0) % 4]}"
+    return f"{angle}°, {words[quarter]}"
