@@ -13,7 +13,7 @@ from portviz.distribution.reduce import Reduction
 from portviz.distribution.repeats import odd_repeats
 from portviz.geometry.profiles import Profiles
 from portviz.job.model import Array, Job
-from portviz.job.words import coefficient_text, flow_text, lift_text, pressure_text, reading_text
+from portviz.job.words import coefficient_text, lift_text, pressure_text, reading_text
 from portviz.units import format_quantity
 
 _NAMED = 4
@@ -154,7 +154,7 @@ def _lift_warnings(reduction: Reduction) -> list[str]:
         *at_lifts(still, "nothing flows in all, so that there are no shares to give"),
         *at_lifts(
             no_flow,
-            f"the bench's flow is {flow_text(job, 0.0)} although the stations show flow; "
+            f"the bench's flow is 0 {job.units.flow} although the stations show flow; "
             "leave the cell empty where flow was not measured",
         ),
         *at_lifts(
