@@ -34,7 +34,9 @@ app = App(
 
 JobFolder = Annotated[Path, Parameter(name="JOB", help="The job's folder.")]
 AsJson = Annotated[bool, Parameter("--json", negative=(), help="Print one JSON document in SI instead of tables.")]
-RunName = Annotated[str | None, Parameter(help="The run; without it, all of them or the first.")]
+RunName = Annotated[str | None, Parameter(help="The run; without it, all of them.")]
+OneRun = Annotated[str | None, Parameter(help="The run; without it, the first.")]
+_FIELD_HELP = "What colours the curtain: velocity, velocity-ratio, mach, flow-per-degree or drop (pressure drop)."
 Overwrite = Annotated[bool, Parameter(negative=(), help="Replace the file if it is there already.")]
 
 
@@ -175,7 +177,7 @@ def area(
     ],
     json: AsJson = False,
 ) -> None:
-    """Print curtain, textbook and exact passage areas at given lifts."""
+    """Print curtain area, three-stage area, gap, throat and flow area at given lifts."""
     from portviz.distribution.areas import areas_at, job_profiles
     from portviz.distribution.notes import geometry_warnings
 
@@ -236,14 +238,11 @@ def view(
     job: JobFolder,
     /,
     *,
-    run: RunName = None,
+    run: OneRun = None,
     lift: Annotated[
         str | None, Parameter(allow_leading_hyphen=True, help='The lift to begin with, such as "8 mm".')
     ] = None,
-    field: Annotated[
-        str,
-        Parameter(help="The field that colours the curtain: velocity, velocity-ratio, mach, flow-per-degree or drop."),
-    ] = "velocity",
+    field: Annotated[str, Parameter(help=_FIELD_HELP)] = "velocity",
     camera: Annotated[str, Parameter(help="three-quarter, cylinder, port or section.")] = "three-quarter",
     picture: Annotated[Path | None, Parameter(help="Write this .png instead of opening a window.")] = None,
     size: Annotated[str, Parameter(help="Width and height of window or picture in pixels.")] = "1280x800",
@@ -290,7 +289,7 @@ def export(
     /,
     *,
     part: Annotated[str, Parameter(help="curtain, valve or seat.")] = "curtain",
-    run: RunName = None,
+    run: OneRun = None,
     lift: Annotated[
         str | None, Parameter(help='The lift, such as "8 mm"; the greatest measured one by default.')
     ] = None,
