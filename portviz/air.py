@@ -143,6 +143,11 @@ class IsentropicState:
     mach: Array
     density: Array
 
+    @property
+    def mass_flux(self) -> Array:
+        """Density times velocity [kg/(s m2)]."""
+        return np.asarray(self.density * self.velocity)
+
 
 def isentropic_state(
     drop: npt.ArrayLike,
@@ -239,5 +244,4 @@ def ideal_mass_flux(
     The one-dimensional orifice flow of [Heywood] eq. C.8 (number from memory) per unit of area;
     subsonic only. Parameters and errors as in `isentropic_state`.
     """
-    state = isentropic_state(drop, stagnation_pressure, stagnation_temperature, gas_constant)
-    return np.asarray(state.density * state.velocity)
+    return isentropic_state(drop, stagnation_pressure, stagnation_temperature, gas_constant).mass_flux

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from cyclopts import App, CycloptsError, Parameter
+from cyclopts import App, CycloptsError, MissingArgumentError, Parameter, UnusedCliTokensError
 
 from portviz import __version__
-from portviz.errors import DrawingError, UnitError, UsageError, nearest_name, one_line, shortened
+from portviz.errors import DrawingError, JobError, UnitError, UsageError, nearest_name, one_line, shortened
 
 if TYPE_CHECKING:
     from portviz.distribution.reduce import Reduction
@@ -33,7 +34,9 @@ app = App(
 
 JobFolder = Annotated[Path, Parameter(name="JOB", help="The job's folder.")]
 AsJson = Annotated[bool, Parameter("--json", negative=(), help="Print one JSON document in SI instead of tables.")]
-RunName = Annotated[str | None, Parameter(help="The run; without it, all of them or the first.")]
+RunName = Annotated[str | None, Parameter(help="The run; without it, all of them.")]
+OneRun = Annotated[str | None, Parameter(help="The run; without it, the first.")]
+_FIELD_HELP = "What colours the curtain: velocity, velocity-ratio, mach, flow-per-degree or drop (pressure drop)."
 Overwrite = Annotated[bool, Parameter(negative=(), help="Replace the file if it is there already.")]
 
 
@@ -42,8 +45,20 @@ def run(arguments: list[str] | None = None) -> int:
     try:
         result = app(arguments, exit_on_error=False, print_error=False)
     except CycloptsError as error:
-        raise UsageError(f"{str(error).strip()} See: portviz --help") from None
+        raise UsageError(_refusal(error)) from None
     return result if isinstance(result, int) else 0
+
+
+def _refusal(error: CycloptsError) -> str:
+    """Return what is wrong with a command line, and whose help says more."""
+    command = " ".join(["portviz", *(error.command_chain or ())])
+    refusal = str(error).strip()
+    if isinstance(error, MissingArgumentError) and error.argument is not None and error.argument.required:
+        refusal = f"{command} needs {error.argument.names[0]}: {error.argument.parameter.help}"
+    if isinstance(error, UnusedCliTokensError):
+        more = " ".join(error.unused_tokens or ())
+        refusal = f"{command} can make nothing of {shortened(more)}; a name with spaces stands in quotes."
+    return f"{refusal} See: {command} --help"
 
 
 @app.command
@@ -57,6 +72,7 @@ def demo(
     from portviz.job.write import copy_folder
 
     if into.exists():
+        _require_demo(into)
         _say(f"{into} is there already and is used as it is.")
     else:
         copy_folder(demo_folder(), into)
@@ -65,13 +81,31 @@ def demo(
     summary(into)
     from portviz.scene.display import display_available
 
-    if pictures or not display_available():
-        return _demo_pictures(into)
+    if pictures:
+        return _demo_pictures(into, "Pictures are written:")
+    if not display_available():
+        return _demo_pictures(
+            into, "Pictures are written instead of a window: there is no screen (DISPLAY is not set)."
+        )
     _say(f"The window opens; close it to go on. Again with: portviz view {into}")
     return view(into)
 
 
-def _demo_pictures(folder: Path) -> int:
+def _require_demo(folder: Path) -> None:
+    """Raise JobError where a folder is not the demo, whose pictures would be put over somebody's files."""
+    from portviz.job.demo import demo_folder
+    from portviz.job.model import JOB_FILE
+
+    theirs, ours = folder / JOB_FILE, demo_folder() / JOB_FILE
+    if not theirs.is_file() or theirs.read_text("utf-8", "replace") != ours.read_text("utf-8"):
+        raise JobError(
+            "this is there already and is not the demo job as it came",
+            file=str(folder),
+            mend="Name a new folder with --into; a job of your own is shown by: portviz view JOB",
+        )
+
+
+def _demo_pictures(folder: Path, reason: str) -> int:
     """Write the demo's pictures and say where they are; flat ones at least, where OpenGL is missing."""
     from portviz.scene.charts import write_charts
     from portviz.scene.picture import write_pictures
@@ -83,7 +117,7 @@ def _demo_pictures(folder: Path) -> int:
         written += write_pictures(reduction, folder)
     except DrawingError as error:
         missing = error
-    _say("Pictures are written instead of a window:")
+    _say(reason)
     for path in written:
         _say(f"  {path}")
     if missing is not None:
@@ -92,7 +126,7 @@ def _demo_pictures(folder: Path) -> int:
 
 
 @app.command
-def new(folder: Annotated[Path, Parameter(name="DIR", help="The folder to make.")], *, json: AsJson = False) -> None:
+def new(folder: Annotated[Path, Parameter(name="DIR", help="The folder to make.")], /, *, json: AsJson = False) -> None:
     """Make a commented template job to fill in."""
     from portviz.job.demo import template_folder
     from portviz.job.write import copy_folder
@@ -113,7 +147,7 @@ def check(job: JobFolder, /, *, json: AsJson = False) -> None:
 
     read = _read(job)
     if read.readings is None:
-        warnings = room_warnings(read) + geometry_warnings(job_profiles(read))
+        warnings = room_warnings(read) + geometry_warnings(read, job_profiles(read))
     else:
         warnings = reduction_warnings(_reduction(read))
     if json:
@@ -125,7 +159,8 @@ def check(job: JobFolder, /, *, json: AsJson = False) -> None:
 
     _warn(warnings)
     _print(check_table(read))
-    _say("No errors." if not warnings else f"No errors; {len(warnings)} warning(s).")
+    count = f"{len(warnings)} warning{'s' if len(warnings) > 1 else ''}"
+    _say(f"No errors; {count}." if warnings else "No errors.")
 
 
 @app.command
@@ -134,18 +169,22 @@ def area(
     /,
     *,
     lifts: Annotated[
-        str, Parameter(allow_leading_hyphen=True, help='Lifts with units, comma-separated: "0.5 mm, 1 mm, 8 mm".')
+        str,
+        Parameter(
+            allow_leading_hyphen=True,
+            help='Lifts, each with its unit, a comma or semicolon between them: "0.5 mm, 1 mm, 8 mm".',
+        ),
     ],
     json: AsJson = False,
 ) -> None:
-    """Print curtain, textbook and exact passage areas at given lifts."""
+    """Print curtain area, three-stage area, gap, throat and flow area at given lifts."""
     from portviz.distribution.areas import areas_at, job_profiles
     from portviz.distribution.notes import geometry_warnings
 
-    at = [_lift(text) for text in lifts.split(",")]
+    at = _lifts(lifts)
     read = _read(job, tables=False)
     profiles = job_profiles(read)
-    areas, warnings = areas_at(read, profiles, at), geometry_warnings(profiles)
+    areas, warnings = areas_at(read, profiles, at), geometry_warnings(read, profiles)
     if json:
         from portviz.report.machine import area_document
 
@@ -164,7 +203,9 @@ def summary(
     *,
     run: RunName = None,
     stations: Annotated[bool, Parameter(negative=(), help="Add a table of the stations at each lift.")] = False,
-    csv: Annotated[Path | None, Parameter(help="Write all results as a table to this file (SI units).")] = None,
+    csv: Annotated[
+        Path | None, Parameter(help="Write all results to this file as a comma-separated table, in SI units.")
+    ] = None,
     overwrite: Overwrite = False,
     json: AsJson = False,
 ) -> None:
@@ -197,19 +238,23 @@ def view(
     job: JobFolder,
     /,
     *,
-    run: RunName = None,
+    run: OneRun = None,
     lift: Annotated[
         str | None, Parameter(allow_leading_hyphen=True, help='The lift to begin with, such as "8 mm".')
     ] = None,
-    field: Annotated[str, Parameter(help="velocity, velocity-ratio, mach, flow-per-degree or drop.")] = "velocity",
+    field: Annotated[str, Parameter(help=_FIELD_HELP)] = "velocity",
     camera: Annotated[str, Parameter(help="three-quarter, cylinder, port or section.")] = "three-quarter",
     picture: Annotated[Path | None, Parameter(help="Write this .png instead of opening a window.")] = None,
     size: Annotated[str, Parameter(help="Width and height of window or picture in pixels.")] = "1280x800",
     overwrite: Overwrite = False,
 ) -> int:
     """Show valve, seat and the coloured curtain in a window, with a slider for the lift."""
+    from portviz.distribution.field import QUANTITIES
     from portviz.scene.display import start_probe
+    from portviz.scene.state import CAMERAS, require_word, view_state
 
+    require_word(field, QUANTITIES, "field")
+    require_word(camera, CAMERAS, "camera")
     width, height = _size(size)
     lift_m = None if lift is None else _lift(lift)
     if picture is not None:
@@ -223,7 +268,6 @@ def view(
     reduction = _reduction(_read(job))
     place = _runs(reduction, run)[0]
     from portviz.distribution.notes import reduction_warnings
-    from portviz.scene.state import view_state
 
     _warn(reduction_warnings(reduction))
     state = view_state(reduction, place, lift_m, field, camera)
@@ -242,20 +286,26 @@ def view(
 def export(
     job: JobFolder,
     file: Annotated[Path, Parameter(name="FILE", help="A .stl, .ply or .vtp file to write.")],
+    /,
     *,
     part: Annotated[str, Parameter(help="curtain, valve or seat.")] = "curtain",
-    run: RunName = None,
+    run: OneRun = None,
     lift: Annotated[
         str | None, Parameter(help='The lift, such as "8 mm"; the greatest measured one by default.')
     ] = None,
     overwrite: Overwrite = False,
 ) -> None:
     """Write curtain, valve or seat as a mesh in millimetres; .vtp carries all fields of the curtain."""
-    from portviz.scene.export import write_mesh
+    from portviz.distribution.notes import reduction_warnings
+    from portviz.scene.export import PARTS, require_mesh_name, write_mesh
+    from portviz.scene.state import require_word
 
+    require_word(part, PARTS, "part")
+    require_mesh_name(file)
+    lift_m = None if lift is None else _lift(lift)
     reduction = _reduction(_read(job))
     place = _runs(reduction, run)[0]
-    lift_m = None if lift is None else _lift(lift)
+    _warn(reduction_warnings(reduction))
     _say(f"Written: {write_mesh(reduction, place, lift_m, part, file, overwrite=overwrite)}")
 
 
@@ -278,7 +328,27 @@ def _read(folder: Path, *, tables: bool = True) -> Job:
 def _reduction(job: Job) -> Reduction:
     from portviz.distribution.reduce import reduce_job
 
+    if job.readings is None:
+        raise JobError(
+            "there are no readings",
+            file=str(job.folder),
+            expected="readings.csv with the columns run, lift [mm], station, reading [unit]",
+            mend='Without readings the areas are there all the same: portviz area JOB --lifts "1 mm, 4 mm, 8 mm"',
+        )
     return reduce_job(job)
+
+
+def _lifts(text: str) -> list[float]:
+    """Return lifts [m] from a list with commas or semicolons between them."""
+    try:
+        return [_lift(each) for each in text.split(";" if ";" in text else ",")]
+    except UsageError:
+        if not re.search(r"\d,\d", text):
+            raise
+        raise UsageError(
+            f"lifts: in {shortened(text)} a comma stands between digits; write a decimal point inside a number, "
+            'and give each lift its unit: "1.5 mm, 3 mm"'
+        ) from None
 
 
 def _lift(text: str) -> float:

@@ -259,9 +259,40 @@ def in_unit(value: float, unit: str, kind: str) -> float:
     return (value - offset) / factor
 
 
-def format_quantity(value: float, unit: str, kind: str, decimals: int = 1) -> str:
-    """Return an SI value as text in the given unit, for example ``"8.00 mm"``."""
-    return f"{in_unit(value, unit, kind):.{decimals}f} {unit}"
+#: What is worth telling of a quantity that a bench measures, in SI; it sets the decimals in each unit.
+_TOLD: dict[str, float] = {
+    "length": 1e-5,
+    "angle": 2e-3,
+    "pressure": 3.0,
+    "flow": 1e-4,
+    "velocity": 0.1,
+    "temperature": 0.1,
+    "ratio": 1e-3,
+    "force": 1.0,
+}
+
+
+@cache
+def told_decimals(unit: str, kind: str) -> int:
+    """Return how many decimals a measured quantity is told with in a unit: four figures or so on a bench.
+
+    Examples
+    --------
+    >>> told_decimals("mm", "length"), told_decimals("in", "length"), told_decimals("m3/s", "flow")
+    (2, 4, 4)
+    """
+    return max(0, math.ceil(-math.log10(_TOLD[kind] / _scale(unit, kind)[0]) - 1e-9))
+
+
+def number_text(value: float, unit: str, kind: str, decimals: int | None = None) -> str:
+    """Return an SI value as a number in the given unit, for example ``"8.00"``; see `told_decimals`."""
+    decimals = told_decimals(unit, kind) if decimals is None else decimals
+    return f"{in_unit(value, unit, kind):.{decimals}f}"
+
+
+def format_quantity(value: float, unit: str, kind: str, decimals: int | None = None) -> str:
+    """Return an SI value as text in the given unit, for example ``"8.00 mm"``; see `told_decimals`."""
+    return f"{number_text(value, unit, kind, decimals)} {unit}"
 
 
 def is_metric(length_unit: str) -> bool:

@@ -1208,7 +1208,7 @@ def test_other_faults_of_the_file_are_listed_once_each(arena: Arena) -> None:
         (["area", "JOB", "--lifts", "8 deg"], ("lift", "'deg'", "mm, in")),
         (["area", "JOB", "--lifts", "1 mm, eight mm"], ("lift", "eight mm")),
         (["area", "JOB", "--lifts", "1 mm,,2 mm"], ("lift", "''")),
-        (["area", "JOB", "--lifts", "1 mm; 2 mm"], ("lift", "mm; 2 mm", "mm, in")),
+        (["area", "JOB", "--lifts", "1,5 mm; 2 mm"], ("lift", "'1,5 mm; 2 mm'", "decimal point")),
         (["area", "JOB", "--lifts", "nan mm"], ("lift", "nan mm")),
         (["area", "JOB", "--lifts", "1e999 mm"], ("lift", "1e999 mm", "finite")),
         (["area", "JOB", "--lifts=-1 mm"], ("lift", "-1 mm", "negative")),

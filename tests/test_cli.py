@@ -20,6 +20,7 @@ import pytest
 
 from portviz import __version__, cli
 from portviz.__main__ import main
+from portviz.errors import DrawingError
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 
@@ -284,7 +285,9 @@ def test_a_station_that_was_not_read_is_left_out_with_a_warning(make_job: MakeJo
     text = readings("a", lifts=("4",)).replace("a,4,90,3090\n", "")
     document = run("summary", make_job(readings_csv=text), "--json").document
     assert [station["angle_deg"] for station in document["runs"][0]["lifts"][0]["stations"]] == [0, 180, 270]
-    assert any("not all stations were read" in warning and "4.00 mm" in warning for warning in document["warnings"])
+    (warning,) = document["warnings"]
+    assert warning.startswith("not all stations were read in a run, at any lift")
+    assert warning.endswith(": a (90 deg)")
 
 
 def test_stations_keep_the_names_of_the_job(make_job: MakeJob) -> None:
@@ -420,9 +423,8 @@ def test_a_job_without_fault_warns_of_nothing(make_job: MakeJob) -> None:
 
 def test_tables_name_their_units(make_job: MakeJob) -> None:
     folder = make_job(readings_csv=readings("a").replace("[Pa]", "[mmH2O]").replace(",3", ",0.3"))
-    out = run("summary", folder, "--stations").out
-    for words in ("reading [mmH2O]", "velocity [m/s]", "drop [mmH2O]"):
-        assert words in " ".join(out.split()), f"{words} is not in the table"
+    head = [line.split() for line in run("summary", folder, "--stations").out.splitlines() if "repeats" in line]
+    assert head == [["station", "[mmH2O]", "repeats", "[mmH2O]", "[m/s]", "ratio", "number", "[%]"]] * 2
     assert "[mm²]" in run("area", folder, "--lifts", "1 mm").out
 
 
@@ -450,6 +452,121 @@ def test_summary_of_one_run(make_job: MakeJob) -> None:
     out = run("summary", folder, "--run", "smooth").out
     assert "smooth" in out
     assert "rough" not in out
+
+
+# Words of the command line --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["summary"], "portviz summary needs JOB: The job's folder. See: portviz summary --help"),
+        (["view", "--lift", "8 mm"], "portviz view needs JOB"),
+        (["export", "job"], "portviz export needs FILE: A .stl, .ply or .vtp file to write."),
+        (["new"], "portviz new needs DIR: The folder to make."),
+        (["area", "job"], "portviz area needs --lifts"),
+        (["summary", "my", "job"], "nothing of 'job'; a name with spaces stands in quotes"),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, list) else "",
+)
+def test_what_is_missing_or_too_much_is_named(arguments: list[str], words: str) -> None:
+    outcome = run(*arguments)
+    assert (outcome.code, outcome.out) == (2, "")
+    assert words in outcome.err
+
+
+@pytest.mark.parametrize("command", ["new", "check", "area", "summary", "view", "export"])
+def test_a_place_is_not_an_option_as_well(command: str) -> None:
+    out = run(command, "--help").out
+    assert not {"--JOB", "--job", "--DIR", "--FILE"} & set(out.split())
+    assert "JOB" in out or "DIR" in out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["view", "nowhere", "--field", "velocty"], "field: 'velocty' is not one of velocity, velocity-ratio"),
+        (["view", "nowhere", "--camera", "cylnder"], "Did you mean cylinder?"),
+        (["export", "nowhere", "a.stl", "--part", "valv"], "Did you mean valve?"),
+        (["view", "nowhere", "--lift", "1,5 mm"], "with a decimal point, not a comma"),
+        (["area", "nowhere", "--lifts", "1,5 mm; 3 mm"], "a decimal point inside a number"),
+        (["area", "nowhere", "--lifts", "1,5 mm"], "a decimal point inside a number"),
+        (["area", "nowhere", "--lifts", "1,2,3 mm"], "give each lift its unit"),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, list) else "",
+)
+def test_words_are_looked_at_before_files(arguments: list[str], words: str) -> None:
+    outcome = run(*arguments)
+    assert (outcome.code, outcome.out) == (2, "")
+    assert words in outcome.err
+    assert "nowhere" not in outcome.err
+
+
+def test_lifts_may_have_semicolons_between_them(make_job: MakeJob) -> None:
+    rows = run("area", make_job(), "--lifts", "1 mm; 2.5 mm", "--json").document["lifts"]
+    assert [row["lift_m"] for row in rows] == pytest.approx([1e-3, 2.5e-3])
+
+
+@pytest.mark.parametrize("arguments", [["summary"], ["view", "--picture", "a.png"], ["export", "a.stl"]])
+def test_without_readings_the_areas_are_pointed_to(make_job: MakeJob, arguments: list[str]) -> None:
+    make_job()
+    command, *others = arguments
+    outcome = run(command, "job", *others)
+    assert (outcome.code, outcome.out) == (1, "")
+    assert "there are no readings" in outcome.err
+    assert "portviz area JOB --lifts" in outcome.err
+    assert not Path("a.png").exists()
+    assert not Path("a.stl").exists()
+
+
+def test_an_export_warns_as_a_summary_does(make_job: MakeJob) -> None:
+    folder = make_job(readings_csv=readings("a").replace("a,4,90,3090", "a,4,90,-500"))
+    outcome = run("export", folder, "a.stl")
+    assert outcome.code == 0
+    assert outcome.err == run("summary", folder).err
+    assert "reverse flow" in outcome.err
+
+
+# The demo -------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("held", ["another job", "a changed demo", "no job"])
+def test_the_demo_leaves_other_folders_alone(make_job: MakeJob, held: str) -> None:
+    folder = make_job(readings_csv=readings("a"))
+    if held == "a changed demo":
+        text = (EXAMPLES / "sidecar_intake" / "job.toml").read_text(encoding="utf-8")
+        (folder / "job.toml").write_text(text.replace("41 mm", "42 mm"), encoding="utf-8")
+    if held == "no job":
+        (folder / "job.toml").unlink()
+    before = content(folder)
+    outcome = run("demo", "--pictures", "--into", folder)
+    assert (outcome.code, outcome.out) == (1, "")
+    assert "not the demo job as it came" in outcome.err
+    assert "--into" in outcome.err
+    assert content(folder) == before
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ([], "Pictures are written instead of a window: there is no screen (DISPLAY is not set)."),
+        (["--pictures"], "Pictures are written:"),
+    ],
+)
+def test_the_demo_says_why_there_is_no_window(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], words: str
+) -> None:
+    def no_opengl(reduction: object, folder: Path) -> list[Path]:
+        raise DrawingError("OpenGL is missing.")
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("portviz.scene.display.display_available", lambda: False)
+    monkeypatch.setattr("portviz.scene.picture.write_pictures", no_opengl)
+    for _ in range(2):
+        outcome = run("demo", *arguments)
+        assert outcome.code == 0
+        assert words in outcome.out.splitlines()
+    assert "is there already and is used as it is" in outcome.out
 
 
 # Files ---------------------------------------------------------------------------------------------------------------

@@ -347,8 +347,32 @@ def test_format(value: float, unit: str, kind: str, decimals: int, text: str) ->
     assert format_quantity(value, unit, kind, decimals) == text
 
 
-def test_format_has_one_decimal_unless_told() -> None:
-    assert format_quantity(0.0463, "mm", "length") == "46.3 mm"
+@pytest.mark.parametrize(
+    ("value", "unit", "kind", "text"),
+    [
+        (8e-3, "mm", "length", "8.00 mm"),
+        (8e-3, "cm", "length", "0.800 cm"),
+        (8e-3, "in", "length", "0.3150 in"),
+        (8e-3, "thou", "length", "315.0 thou"),
+        (0.0521, "l/s", "flow", "52.1 l/s"),
+        (0.0521, "cfm", "flow", "110.4 cfm"),
+        (0.0521, "m3/h", "flow", "187.6 m3/h"),
+        (0.0521, "m3/min", "flow", "3.126 m3/min"),
+        (0.0521, "l/min", "flow", "3126 l/min"),
+        (0.0521, "m3/s", "flow", "0.0521 m3/s"),
+        (4199.0, "mmH2O", "pressure", "428.2 mmH2O"),
+        (4199.0, "inH2O", "pressure", "16.86 inH2O"),
+        (4199.0, "Pa", "pressure", "4199 Pa"),
+        (4199.0, "kPa", "pressure", "4.199 kPa"),
+        (4199.0, "mbar", "pressure", "41.99 mbar"),
+        (4199.0, "psi", "pressure", "0.6090 psi"),
+        (92.94, "m/s", "velocity", "92.9 m/s"),
+        (92.94, "ft/s", "velocity", "304.9 ft/s"),
+    ],
+)
+def test_a_measured_quantity_has_about_four_figures(value: float, unit: str, kind: str, text: str) -> None:
+    """A lift to a hundredth of a millimetre or better, and bench values as a bench shows them."""
+    assert format_quantity(value, unit, kind) == text
 
 
 @settings(max_examples=100, deadline=None, derandomize=True)

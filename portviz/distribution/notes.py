@@ -1,99 +1,238 @@
-"""What a reader of the results must be warned of."""
+"""What a reader of the results must be warned of: one sentence each, the worst places first."""
 
 from __future__ import annotations
+
+from collections.abc import Callable, Iterable
 
 import numpy as np
 import numpy.typing as npt
 
 from portviz import air
+from portviz.distribution.areas import job_dimensions
 from portviz.distribution.reduce import Reduction
+from portviz.distribution.repeats import odd_repeats
 from portviz.geometry.profiles import Profiles
-from portviz.job.model import Job
+from portviz.job.model import Array, Job
+from portviz.job.words import coefficient_text, lift_text, pressure_text, reading_text
 from portviz.units import format_quantity
 
 _NAMED = 4
+#: Closure below which readings and bench speak of different things [-] (common practice, no source).
+_LOW_CLOSURE = 0.3
+#: What of the seat band may stay bare before it is told, radially [m]; less cannot be measured.
+_BARE = 5e-6
+
+Mask = npt.NDArray[np.bool_]
 
 
 def room_warnings(job: Job) -> list[str]:
-    """Return warnings on the room's air."""
+    """Return warnings on the room's air, in the units of either habit: the job keeps no unit for them."""
     room = job.bench.air
     found = []
     low, high = air.CIPM_TEMPERATURE_RANGE
     if not low <= room.temperature <= high:
+        celsius, fahrenheit = (format_quantity(room.temperature, unit, "temperature") for unit in ("degC", "degF"))
         found.append(
-            f"the room's {room.temperature - air.ZERO_CELSIUS:.1f} degC lie outside the range of the air density "
-            "formula (CIPM-2007: 15 to 27 degC); density is less certain"
+            f"the room's {celsius} ({fahrenheit}) lie outside the range of the air density formula "
+            "(CIPM-2007: 15 to 27 degC, 59 to 81 degF); density is less certain"
         )
     low, high = air.CIPM_PRESSURE_RANGE
     if not low <= room.pressure <= high:
+        metric, inches = (format_quantity(room.pressure, unit, "pressure", 2) for unit in ("kPa", "inHg"))
         found.append(
-            f"the barometer's {room.pressure / 1e3:.2f} kPa lie outside the range of the air density formula "
-            "(CIPM-2007: 60 to 110 kPa); check its unit"
+            f"the barometer's {metric} ({inches}) lie outside the range of the air density formula "
+            "(CIPM-2007: 60 to 110 kPa, 17.7 to 32.5 inHg); check its unit"
         )
     return found
 
 
-def geometry_warnings(profiles: Profiles) -> list[str]:
-    """Return warnings on the geometry of one design."""
-    trimmed = np.flatnonzero(profiles.cuts_trimmed[0])
-    return [
+def geometry_warnings(job: Job, profiles: Profiles) -> list[str]:
+    """Return warnings on a job's valve and seat."""
+    found = [
         f"bottom cut {number + 1} would pass the throat and is trimmed at it; check seat.throat_diameter"
-        for number in trimmed
+        for number in np.flatnonzero(profiles.cuts_trimmed[0])
     ]
+    sizes = job_dimensions(job)
+    bare = float((sizes.face_inner_radius - sizes.seat_inner_radius)[0])
+    if bare > _BARE:
+        face, band = (lift_text(job, width) for width in (job.valve.face_width, job.seat.width))
+        found.append(
+            f"the valve's face ({face} wide) does not cover the seat band ({band} wide): {lift_text(job, bare)} of the "
+            "radius at the band's inner edge stay bare; check valve.face_width, seat.width and the diameters"
+        )
+    return found
 
 
 def reduction_warnings(reduction: Reduction) -> list[str]:
     """Return warnings on a reduction: the room, the geometry, and readings to look at again."""
+    job = reduction.job
+    return [
+        *room_warnings(job),
+        *geometry_warnings(job, reduction.profiles),
+        *_repeat_warnings(job),
+        *_station_warnings(reduction),
+        *_lift_warnings(reduction),
+        *_missing_warnings(reduction),
+    ]
+
+
+def _repeat_warnings(job: Job) -> list[str]:
+    readings = job.readings
+    if readings is None:
+        return []
+    odd = odd_repeats(job, readings)
+
+    def place(index: int) -> str:
+        rows = odd.rows[index]
+        rows = rows if len(rows) <= _NAMED else rows[[0, -1]]
+        group, station = int(readings.group[rows[0]]), int(readings.station[rows[0]])
+        run, lift = readings.runs[readings.group_run[group]], float(readings.group_lift[group])
+        values = ", ".join(
+            f"{reading_text(job, float(readings.value[row]))} (line {readings.line[row]})" for row in rows
+        )
+        return f"{run} at {lift_text(job, lift)}, station {job.stations.angles_deg[station]:g} deg: {values}"
+
+    allowed = "the scatter of the other repeats" if job.gauge.accuracy is None else "the gauge's accuracy"
+    words = (
+        f"repeats differ far more than {allowed} allows, and are averaged all the same; look again in {readings.file}"
+    )
+    return _warning(words, range(len(odd.rows)), place)
+
+
+def _station_warnings(reduction: Reduction) -> list[str]:
     job, stations = reduction.job, reduction.stations
     group = reduction.station_group
-    found = room_warnings(job) + geometry_warnings(reduction.profiles)
+    test_pressure = reduction.test_pressure[group]
 
-    def at_stations(mask: npt.NDArray[np.bool_], words: str) -> None:
-        places = [
-            f"{_place(reduction, int(group[index]))}, station {job.stations.angles_deg[stations.station[index]]:g} deg"
-            for index in np.flatnonzero(mask)[:_NAMED]
-        ]
-        _add(found, words, places, int(mask.sum()))
+    def at_stations(mask: Mask, badness: Array, words: str, value: Callable[[int], str]) -> list[str]:
+        def place(index: int) -> str:
+            angle = job.stations.angles_deg[stations.station[index]]
+            return f"{_place(reduction, int(group[index]))}, station {angle:g} deg ({value(index)})"
 
-    def at_lifts(mask: npt.NDArray[np.bool_], words: str) -> None:
-        places = [_place(reduction, int(index)) for index in np.flatnonzero(mask)[:_NAMED]]
-        _add(found, words, places, int(mask.sum()))
+        return _warning(words, _worst(mask, badness), place)
 
-    at_stations(stations.drop < 0.0, "reverse flow (a negative drop): read these again, or check the tap")
-    at_stations(
-        stations.drop > reduction.test_pressure[group] * (1.0 + 1e-9),
-        "the drop is larger than the test pressure: read these again, and check what the gauge reads",
-    )
-    at_stations(
-        np.abs(stations.mach) > air.MACH_TRUSTED,
-        f"Mach number above {air.MACH_TRUSTED:g}, where a tap needs a correction that is not made here",
-    )
-    at_lifts(reduction.lift == 0.0, "the valve is closed: what flows is leakage, and no coefficient is given")
-    at_lifts(
-        np.isnan(stations.flow_share[reduction.starts]), "nothing flows in all, so that there are no shares to give"
-    )
-    at_lifts(
-        reduction.closure > 1.0,
-        "closure above 1: more air passed the bench than gap and readings account for; "
-        "check lift, dimensions, the gauge's coefficient and leaks",
-    )
-    missing = np.bincount(group, minlength=len(reduction.starts)) < len(job.stations.angles_deg)
-    at_lifts(missing, "not all stations were read; their neighbours' sectors take their place")
-    return found
+    def drop(index: int) -> str:
+        return pressure_text(job, float(stations.drop[index]))
+
+    return [
+        *at_stations(
+            stations.drop < 0.0,
+            -stations.drop,
+            "reverse flow (a negative pressure drop): read these again, or check the tap",
+            drop,
+        ),
+        *at_stations(
+            stations.drop > test_pressure * (1.0 + 1e-9),
+            stations.drop / np.maximum(test_pressure, 1e-9),
+            "the pressure drop is larger than the test pressure: read these again, and check what the gauge reads",
+            lambda index: f"{drop(index)} of {pressure_text(job, float(test_pressure[index]))}",
+        ),
+        *at_stations(
+            np.abs(stations.mach) > air.MACH_TRUSTED,
+            np.abs(stations.mach),
+            f"Mach number above {air.MACH_TRUSTED:g}, where a tap needs a correction that is not made here",
+            lambda index: coefficient_text(float(stations.mach[index])),
+        ),
+    ]
+
+
+def _lift_warnings(reduction: Reduction) -> list[str]:
+    job, closure = reduction.job, reduction.closure
+
+    def at_lifts(mask: Mask, words: str, values: Array | None = None, *, least_first: bool = False) -> list[str]:
+        def place(index: int) -> str:
+            value = "" if values is None else f" ({coefficient_text(float(values[index]))})"
+            return f"{_place(reduction, index)}{value}"
+
+        badness = np.zeros(len(mask)) if values is None else values
+        return _warning(words, _worst(mask, -badness if least_first else badness), place)
+
+    still = np.isnan(reduction.stations.flow_share[reduction.starts])
+    no_flow = (reduction.bench_flow == 0.0) & (reduction.lift > 0.0) & ~still
+    return [
+        *at_lifts(reduction.lift == 0.0, "the valve is closed: what flows is leakage, and no coefficient is given"),
+        *at_lifts(still, "nothing flows in all, so that there are no shares to give"),
+        *at_lifts(
+            no_flow,
+            f"the bench's flow is 0 {job.units.flow} although the stations show flow; "
+            "leave the cell empty where flow was not measured",
+        ),
+        *at_lifts(
+            closure > 1.0,
+            "closure above 1: more air passed the bench than gap and readings account for; "
+            "check lift, dimensions, the gauge's coefficient and leaks",
+            closure,
+        ),
+        *at_lifts(
+            (closure < _LOW_CLOSURE) & ~no_flow,
+            f"closure below {_LOW_CLOSURE:g}: gap and readings account for far more air than passed the bench; "
+            "check the flow's unit, lift, dimensions and what the gauge reads",
+            closure,
+            least_first=True,
+        ),
+        *at_lifts(
+            reduction.discharge_coefficient > 1.0,
+            "discharge coefficient above 1: more air than the whole curtain can pass; "
+            "check flow, lift, test pressure and head diameter",
+            reduction.discharge_coefficient,
+        ),
+        *at_lifts(
+            reduction.flow_area_coefficient > 1.0,
+            "flow-area coefficient above 1: more air than the narrowest passage can pass; "
+            "check flow, lift, test pressure and the dimensions of valve and seat",
+            reduction.flow_area_coefficient,
+        ),
+    ]
+
+
+def _missing_warnings(reduction: Reduction) -> list[str]:
+    """Return warnings on stations that were not read: in a whole run, and at single lifts."""
+    job, count = reduction.job, len(reduction.job.stations.angles_deg)
+    groups = len(reduction.starts)
+    read = np.zeros((groups, count), dtype=bool)
+    read[reduction.station_group, reduction.stations.station] = True
+    first_groups = np.searchsorted(reduction.group_run, np.arange(len(reduction.runs)))
+    in_run = np.logical_or.reduceat(read, first_groups)
+    missing = in_run[reduction.group_run] & ~read
+    at_lift = missing.sum(axis=1)
+
+    def names(mask: Mask) -> str:
+        angles = job.stations.angles_deg[mask]
+        if len(angles) > _NAMED:
+            return f"{len(angles)} of {count}"
+        return f"{', '.join(f'{angle:g}' for angle in angles)} deg"
+
+    return [
+        *_warning(
+            "not all stations were read in a run, at any lift; their neighbours' sectors take their place",
+            _worst(np.asarray(~in_run.all(axis=1)), -in_run.sum(axis=1)),
+            lambda run: f"{reduction.runs[run]} ({names(~in_run[run])})",
+        ),
+        *_warning(
+            "not all stations were read; their neighbours' sectors take their place",
+            _worst(at_lift > 0, at_lift),
+            lambda group: f"{_place(reduction, group)} ({names(missing[group])})",
+        ),
+    ]
+
+
+def _worst(mask: Mask, badness: npt.ArrayLike) -> list[int]:
+    """Return the places where a mask is true, the worst first; of equals the first."""
+    places = np.flatnonzero(mask)
+    order = np.argsort(-np.asarray(badness, dtype=float)[places], kind="stable")
+    chosen: list[int] = places[order].tolist()
+    return chosen
+
+
+def _warning(words: str, places: Iterable[int], text: Callable[[int], str]) -> list[str]:
+    """Return one warning that names the first places and counts the others; none where there are no places."""
+    places = list(places)
+    if not places:
+        return []
+    more = f"; and {len(places) - _NAMED} more" if len(places) > _NAMED else ""
+    return [f"{words}: {'; '.join(map(text, places[:_NAMED]))}{more}"]
 
 
 def _place(reduction: Reduction, group: int) -> str:
     run = reduction.runs[reduction.group_run[group]]
     return f"{run} at {lift_text(reduction.job, float(reduction.lift[group]))}"
-
-
-def _add(found: list[str], words: str, places: list[str], count: int) -> None:
-    if count:
-        more = f" and {count - len(places)} more" if count > len(places) else ""
-        found.append(f"{words}: {'; '.join(places)}{more}")
-
-
-def lift_text(job: Job, lift: float) -> str:
-    """Return a lift [m] as text in the job's unit."""
-    decimals = 2 if job.units.length.lower() == "mm" else 4
-    return format_quantity(lift, job.units.length, "length", decimals)

@@ -193,7 +193,7 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
     density = upstream / (gas * temperature)
     bench_mass = bench_flow * density
     whole = air.isentropic_state(test_pressure, upstream, temperature, gas)
-    ideal_flux = whole.density * whole.velocity
+    ideal_flux = whole.mass_flux
     mass_per_area = state.density * velocity
     # Shares by sector alone, so that they are there at zero lift too; the gap's area cancels in them.
     through = group_sum(mass_per_area * sector, starts) / 360.0

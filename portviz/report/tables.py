@@ -1,4 +1,4 @@
-"""Tables for the terminal."""
+"""Tables for the terminal: narrow ones, with each column's unit under its name."""
 
 from __future__ import annotations
 
@@ -13,23 +13,31 @@ from rich.text import Text
 from portviz.distribution.areas import Areas
 from portviz.distribution.reduce import Reduction
 from portviz.job.model import Job
-from portviz.report.words import (
+from portviz.job.words import (
     coefficient_text,
     direction_words,
-    flow_text,
     lift_text,
+    reading_unit,
+    station_name,
     station_text,
-    velocity_text,
 )
-from portviz.units import area_unit, in_unit
+from portviz.units import area_unit, format_quantity, in_unit, number_text, told_decimals
+
+_NAMED_STATIONS = 4
+#: The reference of a job that names none.
+UNNAMED_REFERENCE = "station 0"
 
 
-def _table(title: str | None, columns: Iterable[str], left: Iterable[str] = ()) -> Table:
-    heading = None if title is None else Text(title, style="bold")
-    table = Table(title=heading, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False, collapse_padding=True)
+def _table(columns: Iterable[str], left: Iterable[str] = ()) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, collapse_padding=True)
     for name in columns:
         table.add_column(Text(name), justify="left" if name in left else "right", header_style="")
     return table
+
+
+def _titled(title: str, table: Table) -> RenderableType:
+    """Return a table under its title, which may be wider than the table is."""
+    return Group(Text(title, style="bold"), table)
 
 
 def _add_row(table: Table, *cells: str) -> None:
@@ -37,21 +45,35 @@ def _add_row(table: Table, *cells: str) -> None:
     table.add_row(*map(Text, cells))
 
 
-def area_table(job: Job, areas: Areas) -> Table:
+def _number(value: float, unit: str, kind: str, decimals: int | None = None) -> str:
+    return "–" if np.isnan(value) else number_text(float(value), unit, kind, decimals)
+
+
+def area_table(job: Job, areas: Areas) -> RenderableType:
     """Return the areas at each lift."""
     unit, scale = area_unit(job.units.length)
     decimals = 1 if unit == "mm²" else 3
+    head = f"{areas.head_area[0] * scale:.{decimals}f}"
     table = _table(
-        f"Areas [{unit}]",
-        ("lift", "L/D", "curtain πDL", "three stages", "stage", "gap", "throat", "flow area", "limited by"),
-        left=("limited by",),
+        (
+            f"lift\n[{job.units.length}]",
+            "L/D",
+            "curtain\nπDL",
+            "three-stage\narea",
+            "stage",
+            "gap",
+            "throat",
+            "flow\narea",
+            "limited\nby",
+        ),
+        left=("limited\nby",),
     )
     for index, lift in enumerate(areas.lift):
         columns = (areas.curtain_area, areas.three_stage_area, areas.gap_area, areas.throat_area, areas.flow_area)
         curtain, textbook, gap, throat, flow = (f"{each[index] * scale:.{decimals}f}" for each in columns)
         _add_row(
             table,
-            lift_text(job, float(lift)),
+            _number(lift, job.units.length, "length"),
             f"{lift / job.valve.head_diameter:.3f}",
             curtain,
             textbook,
@@ -61,7 +83,7 @@ def area_table(job: Job, areas: Areas) -> Table:
             flow,
             areas.limited_by(index),
         )
-    return table
+    return _titled(f"Areas [{unit}]; the valve head's is {head}", table)
 
 
 def summary_tables(reduction: Reduction, runs: Iterable[int], *, stations: bool = False) -> RenderableType:
@@ -73,46 +95,72 @@ def summary_tables(reduction: Reduction, runs: Iterable[int], *, stations: bool 
         parts += [_flow_table(reduction, run, name), _pattern_table(reduction, run, name)]
         if stations:
             parts += [_station_table(reduction, group, name) for group in reduction.groups_of(run)]
-    parts.append(
-        Text(
-            f"Station 0 faces “{job.stations.reference}”; angles run anticlockwise, seen from the cylinder. "
-            "Bias: 0 even, 1 all at one station. Closure: bench flow over the flow that gap and velocities "
-            "account for.",
-            style="dim",
-        )
-    )
+    parts.append(Text(f"{_directions(job)} {_MEANINGS}", style="dim"))
     return Group(*parts)
 
 
-def _flow_table(reduction: Reduction, run: int, name: str) -> Table:
-    job = reduction.job
+_MEANINGS = (
+    "Bias: 0 even, 1 all at one station. Closure: bench flow over the flow that gap and velocities account for. "
+    "L/D: lift over head diameter."
+)
+
+
+def _directions(job: Job) -> str:
+    """Return what station 0 faces, and how directions are told from it."""
+    reference = job.stations.reference
+    faces = "" if reference == UNNAMED_REFERENCE else f"Station 0 faces “{reference}”. "
+    return f"{faces}Angles run anticlockwise from station 0, seen from the cylinder; directions are told from there."
+
+
+def _flow_table(reduction: Reduction, run: int, name: str) -> RenderableType:
+    """Return flow and coefficients; the test pressure too, where it is not the same at all lifts."""
+    job, groups = reduction.job, reduction.groups_of(run)
+    pressures = reduction.test_pressure[groups.start : groups.stop]
+    with_pressure = bool(np.ptp(pressures) > 0.0)
     table = _table(
-        f"Run “{name}”: flow",
-        ("lift", "L/D", "flow", "discharge coeff.", "passage coeff.", "closure", "area limited by"),
-        left=("area limited by",),
+        (
+            f"lift\n[{job.units.length}]",
+            "L/D",
+            *([f"test pressure\n[{job.units.pressure}]"] if with_pressure else []),
+            f"flow\n[{job.units.flow}]",
+            "discharge\ncoefficient",
+            "flow-area\ncoefficient",
+            "closure",
+            "limited\nby",
+        ),
+        left=("limited\nby",),
     )
-    for group in reduction.groups_of(run):
+    for group in groups:
         lift = float(reduction.lift[group])
+        pressure = _number(reduction.test_pressure[group], job.units.pressure, "pressure")
         _add_row(
             table,
-            lift_text(job, lift),
+            _number(lift, job.units.length, "length"),
             f"{lift / job.valve.head_diameter:.3f}",
-            flow_text(job, float(reduction.bench_flow[group])),
+            *([pressure] if with_pressure else []),
+            _number(reduction.bench_flow[group], job.units.flow, "flow"),
             coefficient_text(float(reduction.discharge_coefficient[group])),
             coefficient_text(float(reduction.flow_area_coefficient[group])),
             coefficient_text(float(reduction.closure[group])),
             reduction.areas.limited_by(group),
         )
-    return table
+    return _titled(f"Run “{name}”: flow", table)
 
 
-def _pattern_table(reduction: Reduction, run: int, name: str) -> Table:
+def _pattern_table(reduction: Reduction, run: int, name: str) -> RenderableType:
     job, stations = reduction.job, reduction.stations
     unit = job.units.velocity
     table = _table(
-        f"Run “{name}”: round the valve",
-        ("lift", "mean velocity", "uniformity", "bias", "it leans", f"weakest [{unit}]", f"strongest [{unit}]"),
-        left=("it leans",),
+        (
+            f"lift\n[{job.units.length}]",
+            f"mean\n[{unit}]",
+            "uniformity",
+            "bias",
+            "leans",
+            f"weakest\n[{unit}]",
+            f"strongest\n[{unit}]",
+        ),
+        left=("leans",),
     )
     for group in reduction.groups_of(run):
         part = reduction.stations_of(group)
@@ -121,53 +169,66 @@ def _pattern_table(reduction: Reduction, run: int, name: str) -> Table:
         magnitude, angle = float(reduction.bias_magnitude[group]), float(reduction.bias_angle_deg[group])
         _add_row(
             table,
-            lift_text(job, float(reduction.lift[group])),
-            velocity_text(job, float(reduction.measures.mean[group])),
+            _number(reduction.lift[group], job.units.length, "length"),
+            _number(reduction.measures.mean[group], unit, "velocity"),
             coefficient_text(float(reduction.measures.uniformity_index[group])),
             coefficient_text(magnitude),
-            direction_words(angle, magnitude, job.stations.reference),
+            direction_words(angle, magnitude),
             station_text(job, int(stations.station[least]), float(stations.velocity[least])),
             station_text(job, int(stations.station[most]), float(stations.velocity[most])),
         )
-    return table
+    return _titled(f"Run “{name}”: velocity round the valve", table)
 
 
-def _station_table(reduction: Reduction, group: int, name: str) -> Table:
+def _station_table(reduction: Reduction, group: int, name: str) -> RenderableType:
     job, stations = reduction.job, reduction.stations
-    kind = job.gauge.kind
-    unit = job.units.velocity if kind == "velocity" else job.units.pressure
-    pressure = job.units.pressure
+    # A station's flow is a tenth of the whole, or so.
+    with_flow, decimals = bool(np.isfinite(reduction.bench_flow[group])), told_decimals(job.units.flow, "flow") + 1
     table = _table(
-        f"Run “{name}” at {lift_text(job, float(reduction.lift[group]))}: stations",
         (
             "station",
-            f"reading [{unit}]",
+            f"reading\n[{reading_unit(job)}]",
             "repeats",
-            f"drop [{pressure}]",
-            f"velocity [{job.units.velocity}]",
-            "ratio",
-            "Mach",
-            "share",
+            f"pressure\ndrop\n[{job.units.pressure}]",
+            f"velocity\n[{job.units.velocity}]",
+            "velocity\nratio",
+            "Mach\nnumber",
+            "share\n[%]",
+            *([f"flow\n[{job.units.flow}]"] if with_flow else []),
         ),
     )
     for index in range(*reduction.stations_of(group).indices(len(stations.station))):
         _add_row(
             table,
-            f"{job.stations.angles_deg[stations.station[index]]:g}°",
-            f"{in_unit(float(stations.reading[index]), unit, kind):.2f}",
+            station_name(job, int(stations.station[index])),
+            _number(stations.reading[index], reading_unit(job), job.gauge.kind),
             str(stations.repeats[index]),
-            f"{in_unit(float(stations.drop[index]), pressure, 'pressure'):.2f}",
-            f"{in_unit(float(stations.velocity[index]), job.units.velocity, 'velocity'):.1f}",
+            _number(stations.drop[index], job.units.pressure, "pressure"),
+            _number(stations.velocity[index], job.units.velocity, "velocity"),
             coefficient_text(float(stations.velocity_ratio[index])),
             coefficient_text(float(stations.mach[index])),
-            "–" if np.isnan(stations.flow_share[index]) else f"{100 * stations.flow_share[index]:.2f} %",
+            coefficient_text(100.0 * float(stations.flow_share[index]), 2),
+            *([_number(stations.flow[index], job.units.flow, "flow", decimals)] if with_flow else []),
         )
-    return table
+    lift = lift_text(job, float(reduction.lift[group]))
+    return _titled(f"Run “{name}” at {lift}: {_stations_read(reduction, group)}", table)
+
+
+def _stations_read(reduction: Reduction, group: int) -> str:
+    """Return "stations", or where some were not read how many were, and which were not."""
+    job = reduction.job
+    count, read = len(job.stations.angles_deg), reduction.stations.station[reduction.stations_of(group)]
+    missing = np.setdiff1d(np.arange(count), read)
+    if not missing.size:
+        return "stations"
+    names = ", ".join(station_name(job, int(station)) for station in missing[:_NAMED_STATIONS])
+    more = f" and {missing.size - _NAMED_STATIONS} more" if missing.size > _NAMED_STATIONS else ""
+    return f"{len(read)} of {count} stations (not read: {names}{more})"
 
 
 def check_table(job: Job) -> Table:
     """Return what a job's folder holds."""
-    table = _table(None, ("part", "what is there"), left=("part", "what is there"))
+    table = _table(("part", "what is there"), left=("part", "what is there"))
     table.show_header = False
     seat, valve = job.seat, job.valve
 
@@ -185,11 +246,22 @@ def check_table(job: Job) -> Table:
         parts.append(f"back cut {cone(valve.back_cut.angle, valve.back_cut.width)}")
     _add_row(table, "valve", ", ".join(parts))
     parts = [f"outer {length(seat.outer_diameter)}", f"band {cone(seat.angle, seat.width)}"]
-    if seat.top_cut:
-        parts.append(f"top cut {cone(seat.top_cut.angle, seat.top_cut.width)}")
-    parts += [f"bottom cut {cone(cut.angle, cut.width)}" for cut in seat.bottom_cuts]
     _add_row(table, "seat", ", ".join([*parts, f"throat {length(seat.throat_diameter)}"]))
-    _add_row(table, "stations", f"{len(job.stations.angles_deg)}, station 0 faces “{job.stations.reference}”")
+    parts = [f"top cut {cone(seat.top_cut.angle, seat.top_cut.width)}"] if seat.top_cut else []
+    parts += [f"bottom cut {cone(cut.angle, cut.width)}" for cut in seat.bottom_cuts]
+    for first in range(0, len(parts), 3):
+        _add_row(table, "", ", ".join(parts[first : first + 3]))
+    pressure = format_quantity(job.bench.test_pressure, job.units.pressure, "pressure")
+    _add_row(table, "bench", f"test pressure {pressure}")
+    parts = [f"reads {job.gauge.reads}", f"coefficient {job.gauge.coefficient:g}"]
+    if job.gauge.accuracy is not None:
+        parts.append(
+            f"accuracy {in_unit(job.gauge.accuracy, reading_unit(job), job.gauge.kind):.4g} {reading_unit(job)}"
+        )
+    _add_row(table, "gauge", ", ".join(parts))
+    reference = job.stations.reference
+    faces = "" if reference == UNNAMED_REFERENCE else f", station 0 faces “{reference}”"
+    _add_row(table, "stations", f"{len(job.stations.angles_deg)}{faces}")
     if job.readings is None:
         _add_row(table, "readings", "none (areas only)")
         return table

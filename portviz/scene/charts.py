@@ -10,11 +10,11 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from portviz.distribution.field import QUANTITIES, known_groups, run_field
-from portviz.distribution.notes import lift_text
 from portviz.distribution.reduce import Reduction
 from portviz.geometry.passages import least_passages
 from portviz.geometry.revolve import valve_chains
 from portviz.job.model import Array
+from portviz.job.words import lift_text
 from portviz.job.write import write_atomically
 from portviz.scene.colours import BACKGROUND, COLOUR_MAP, CUT, INK, JET, LEAST, VALVE
 from portviz.scene.state import display_limits, display_unit, in_display_unit

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from portviz.distribution.field import QUANTITIES, run_field
-from portviz.distribution.notes import lift_text
 from portviz.distribution.reduce import Reduction
 from portviz.errors import UsageError
 from portviz.geometry.revolve import Surface
+from portviz.job.words import lift_text
 from portviz.job.write import require_free, write_atomically
 from portviz.scene import shapes
 from portviz.scene.state import CURTAIN_COLUMNS, require_word, view_state
@@ -21,6 +21,12 @@ if TYPE_CHECKING:
 
 PARTS = ("curtain", "valve", "seat")
 MESH_ENDINGS = (".stl", ".ply", ".vtp")
+
+
+def require_mesh_name(path: Path) -> None:
+    """Raise UsageError where the name has no ending that we write."""
+    if path.suffix.lower() not in MESH_ENDINGS:
+        raise UsageError(f"file: {path.name!r} must end in one of {', '.join(MESH_ENDINGS)}")
 
 
 def curtain_surface(reduction: Reduction, run: int, lift: float) -> tuple[Surface, dict[str, np.ndarray]]:
@@ -92,11 +98,9 @@ def write_mesh(
     JobError
         If the file is there already or can't be written.
     """
-    ending = path.suffix.lower()
-    if ending not in MESH_ENDINGS:
-        raise UsageError(f"file: {path.name!r} must end in one of {', '.join(MESH_ENDINGS)}")
+    require_mesh_name(path)
     require_free(path, overwrite=overwrite)
     mesh = part_mesh(reduction, run, lift, part)
-    if ending != ".vtp":
+    if path.suffix.lower() != ".vtp":
         mesh = mesh.triangulate()
     return write_atomically(path, lambda made: mesh.save(str(made)), overwrite=overwrite)

@@ -16,11 +16,11 @@ from portviz.distribution.field import (
     known_groups,
     run_field,
 )
-from portviz.distribution.notes import lift_text
 from portviz.distribution.reduce import Reduction
 from portviz.errors import UsageError, suggestion
 from portviz.geometry.dimensions import Mask
 from portviz.job.model import SAME_LIFT, Array, Index
+from portviz.job.words import lift_text
 from portviz.units import in_unit
 
 #: Columns of the curtain round the circle; the last repeats the first.

@@ -21,7 +21,7 @@ from portviz.scene.scene import Scene, new_plotter
 from portviz.scene.state import ViewState
 from portviz.scene.text import set_font
 from portviz.scene.words import file_words, fitted
-from portviz.units import in_unit, unit_factor
+from portviz.units import in_unit, told_decimals, unit_factor
 
 #: A key for each field and each side to look from.
 FIELD_KEYS = {"v": "velocity", "r": "velocity-ratio", "m": "mach", "f": "flow-per-degree", "d": "drop"}
@@ -87,7 +87,7 @@ class Window:
             title_color=INK,
             slider_width=0.028,
             tube_width=0.006,
-            fmt=f"%.{2 if self._unit.lower() == 'mm' else 4}f {self._unit}",
+            fmt=f"%.{told_decimals(self._unit, 'length')}f {self._unit}",
             interaction_event="always",
         )
         shape = slider.GetRepresentation()

@@ -6,10 +6,10 @@ import textwrap
 
 import numpy as np
 
-from portviz.distribution.notes import lift_text
+from portviz.job.words import direction_words, flow_text, lift_text, velocity_text
 from portviz.scene.shapes import LiftShapes
 from portviz.scene.state import FAR_FROM_READING_DEG, ViewState
-from portviz.units import area_unit, format_quantity, in_unit
+from portviz.units import area_unit, in_unit
 
 _VIEWS = {
     "three-quarter": "cut open between stations 0° and 180°",
@@ -59,21 +59,20 @@ def _measured_words(state: ViewState, group: int) -> list[str]:
     job, reduction = state.reduction.job, state.reduction
     parts = []
     if np.isfinite(reduction.bench_flow[group]):
-        parts.append(f"flow {format_quantity(reduction.bench_flow[group], job.units.flow, 'flow')}")
+        parts.append(f"flow {flow_text(job, float(reduction.bench_flow[group]))}")
     if np.isfinite(reduction.discharge_coefficient[group]):
         parts.append(f"discharge coefficient {reduction.discharge_coefficient[group]:.3f}")
     if np.isfinite(reduction.measures.uniformity_index[group]):
         parts.append(f"uniformity {reduction.measures.uniformity_index[group]:.3f}")
     if np.isfinite(reduction.bias_magnitude[group]):
-        parts.append(
-            f"bias {reduction.bias_magnitude[group]:.3f} toward {round(reduction.bias_angle_deg[group]) % 360}°"
-        )
+        magnitude, angle = float(reduction.bias_magnitude[group]), float(reduction.bias_angle_deg[group])
+        parts.append(f"bias {magnitude:.3f}, {direction_words(angle, magnitude)}")
     part = reduction.stations_of(group)
     velocity = reduction.stations.velocity[part]
     angles = job.stations.angles_deg[reduction.stations.station[part]]
 
     def at(place: int) -> str:
-        return f"{angles[place]:g}° {format_quantity(float(velocity[place]), job.units.velocity, 'velocity')}"
+        return f"{angles[place]:g}° {velocity_text(job, float(velocity[place]))}"
 
     lines = [
         "   ".join(parts),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import re
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -34,18 +35,30 @@ def rendered(what: RenderableType, width: int = 200) -> str:
     return text
 
 
-def rows_of(text: str, title: str) -> list[list[str]]:
-    """The cells of the table under a title, split at two or more spaces; the first row is the header."""
+def table_of(text: str, title: str) -> list[str]:
+    """The lines of the table under a title, up to the next blank one."""
     lines = text[text.index(title) :].splitlines()[1:]
-    cells: list[list[str]] = []
-    for line in lines:
-        if not line.strip():
-            if len(cells) > 1:
-                break
-            continue
-        if "─" not in line:
-            cells.append(re.split(r"\s{2,}", line.strip()))
-    return cells
+    rule = next(number for number, line in enumerate(lines) if "─" in line)
+    end = next((number for number, line in enumerate(lines) if number > rule and not line.strip()), len(lines))
+    return lines[:end]
+
+
+def rows_of(text: str, title: str) -> list[list[str]]:
+    """The cells of the table under a title, split at two or more spaces."""
+    lines = table_of(text, title)
+    rule = next(number for number, line in enumerate(lines) if "─" in line)
+    return [re.split(r"\s{2,}", line.strip()) for line in lines[rule + 1 :]]
+
+
+def header_of(text: str, title: str) -> list[str]:
+    """The columns' names with their units; the rows below the rule show where a column ends."""
+    lines = table_of(text, title)
+    rule = next(number for number, line in enumerate(lines) if "─" in line)
+    head, row = lines[1:rule], lines[rule + 1]
+    ends = [match.end() for match in re.finditer(r"\S+(?: \S+)*", row)]
+    starts = [0, *ends[:-1]]
+    ends[-1] = max(map(len, [*head, row]))
+    return [" ".join(" ".join(line[a:b] for line in head).split()) for a, b in zip(starts, ends, strict=True)]
 
 
 @pytest.fixture(scope="session")
@@ -60,15 +73,14 @@ def sidecar_areas(sidecar: Reduction) -> str:
 def test_flow_table(sidecar: Reduction) -> None:
     text = rendered(summary_tables(sidecar, [0, 1]))
     for run, name in enumerate(sidecar.runs):
-        header, *rows = rows_of(text, f"Run “{name}”: flow")
-        assert header[0] == "lift"
+        rows = rows_of(text, f"Run “{name}”: flow")
         groups = sidecar.groups_of(run)
         assert len(rows) == len(groups)
         for row, group in zip(rows, groups, strict=True):
             assert row == [
-                f"{sidecar.lift[group] * 1e3:.2f} mm",
+                f"{sidecar.lift[group] * 1e3:.2f}",
                 f"{sidecar.lift[group] / 41e-3:.3f}",
-                f"{sidecar.bench_flow[group] * 1e3:.1f} l/s",
+                f"{sidecar.bench_flow[group] * 1e3:.1f}",
                 f"{sidecar.discharge_coefficient[group]:.3f}",
                 f"{sidecar.flow_area_coefficient[group]:.3f}",
                 f"{sidecar.closure[group]:.3f}",
@@ -78,59 +90,114 @@ def test_flow_table(sidecar: Reduction) -> None:
 
 def test_pattern_table(tractor: Reduction) -> None:
     text = rendered(summary_tables(tractor, [0]))
-    _, *rows = rows_of(text, f"Run “{tractor.runs[0]}”: round the valve")
+    rows = rows_of(text, f"Run “{tractor.runs[0]}”: velocity round the valve")
     for row, group in zip(rows, tractor.groups_of(0), strict=True):
-        assert row[0] == f"{tractor.lift[group] / INCH:.4f} in"
-        assert row[1] == f"{tractor.measures.mean[group] / FOOT:.1f} ft/s"
+        assert row[0] == f"{tractor.lift[group] / INCH:.4f}"
+        assert row[1] == f"{tractor.measures.mean[group] / FOOT:.1f}"
         assert row[2] == f"{tractor.measures.uniformity_index[group]:.3f}"
         assert row[3] == f"{tractor.bias_magnitude[group]:.3f}"
-        assert row[4] == f"{tractor.bias_angle_deg[group]:.0f}°: toward the spark plug"
+        assert row[4] == f"{tractor.bias_angle_deg[group]:.0f}° near 0°"
         velocity = tractor.stations.velocity[tractor.stations_of(group)] / FOOT
         assert row[5].endswith(f"°: {velocity.min():.1f}")
         assert row[6].endswith(f"°: {velocity.max():.1f}")
 
 
-def test_weakest_and_strongest_say_their_unit(tractor: Reduction) -> None:
-    header = rows_of(rendered(summary_tables(tractor, [0])), "round the valve")[0]
-    assert header[-2:] == ["weakest [ft/s]", "strongest [ft/s]"]
+def test_columns_say_their_units(tractor: Reduction) -> None:
+    text = rendered(summary_tables(tractor, [0]), 110)
+    assert header_of(text, "”: flow") == [
+        "lift [in]",
+        "L/D",
+        "flow [cfm]",
+        "discharge coefficient",
+        "flow-area coefficient",
+        "closure",
+        "limited by",
+    ]
+    head = " ".join(" ".join(table_of(text, "round the valve")[1:3]).split())
+    assert head == "lift mean weakest strongest [in] [ft/s] uniformity bias leans [ft/s] [ft/s]"
 
 
 def test_station_tables(sidecar: Reduction) -> None:
     text = rendered(summary_tables(sidecar, [0], stations=True))
     stations = sidecar.stations
     for group in sidecar.groups_of(0):
-        _, *rows = rows_of(text, f"Run “as found” at {sidecar.lift[group] * 1e3:.2f} mm: stations")
+        rows = rows_of(text, f"Run “as found” at {sidecar.lift[group] * 1e3:.2f} mm: stations")
         part = sidecar.stations_of(group)
         assert len(rows) == 12
         for row, index in zip(rows, range(part.start, part.stop), strict=True):
             assert row == [
                 f"{stations.angle_deg[index]:g}°",
-                f"{stations.reading[index] / 9.80665:.2f}",
+                f"{stations.reading[index] / 9.80665:.1f}",
                 str(stations.repeats[index]),
-                f"{stations.drop[index] / 9.80665:.2f}",
+                f"{stations.drop[index] / 9.80665:.1f}",
                 f"{stations.velocity[index]:.1f}",
                 f"{stations.velocity_ratio[index]:.3f}",
                 f"{stations.mach[index]:.3f}",
-                f"{100.0 * stations.flow_share[index]:.2f} %",
+                f"{100.0 * stations.flow_share[index]:.2f}",
+                f"{stations.flow[index] * 1e3:.2f}",
             ]
 
 
 def test_station_tables_say_their_units(sidecar: Reduction) -> None:
-    header = rows_of(rendered(summary_tables(sidecar, [0], stations=True)), "1.00 mm: stations")[0]
-    assert header[1] == "reading [mmH2O]"
-    assert header[3] == "drop [mmH2O]"
-    assert header[4] == "velocity [m/s]"
+    assert header_of(rendered(summary_tables(sidecar, [0], stations=True)), "1.00 mm: stations") == [
+        "station",
+        "reading [mmH2O]",
+        "repeats",
+        "pressure drop [mmH2O]",
+        "velocity [m/s]",
+        "velocity ratio",
+        "Mach number",
+        "share [%]",
+        "flow [l/s]",
+    ]
+
+
+def shortened(examples: Path, tmp_path: Path, keep: Callable[[list[str]], bool], flow: str | None = None) -> Reduction:
+    """The intake example with some rows of its readings alone."""
+    folder = shutil.copytree(examples / "sidecar_intake", tmp_path / "job")
+    header, *rows = (folder / "readings.csv").read_text(encoding="utf-8").splitlines()
+    kept = [row for row in rows if keep(row.split(","))]
+    (folder / "readings.csv").write_text("\n".join([header, *kept, ""]), encoding="utf-8")
+    if flow is None:
+        (folder / "flow.csv").unlink()
+    else:
+        (folder / "flow.csv").write_text(flow, encoding="utf-8")
+    return reduce_job(read_job(folder))
+
+
+@pytest.mark.parametrize(
+    ("missing", "words"),
+    [
+        ({"30", "60"}, "10 of 12 stations (not read: 30°, 60°)"),
+        ({"0", "30", "60", "90", "120", "150"}, "6 of 12 stations (not read: 0°, 30°, 60°, 90° and 2 more)"),
+    ],
+)
+def test_a_station_table_says_what_was_not_read(missing: set[str], words: str, examples: Path, tmp_path: Path) -> None:
+    reduction = shortened(examples, tmp_path, lambda row: row[2] not in missing)
+    text = rendered(summary_tables(reduction, [0], stations=True))
+    assert f"Run “as found” at 1.00 mm: {words}" in text
+    assert len(rows_of(text, f"at 1.00 mm: {words}")) == 12 - len(missing)
+    assert header_of(text, f"at 1.00 mm: {words}")[-1] == "share [%]"
+
+
+def test_the_test_pressure_stands_where_it_changes(examples: Path, tmp_path: Path) -> None:
+    """25 inH2O = 6227.22275 Pa = 635.00 mmH2O."""
+    flow = "run,lift [mm],flow [l/s],test_pressure [inH2O]\nas found,1,6.7,25\nas found,2,13.4,20\n"
+    reduction = shortened(examples, tmp_path, lambda row: row[0] == "as found" and row[1] in ("1", "2"), flow)
+    text = rendered(summary_tables(reduction, [0]))
+    assert header_of(text, "”: flow")[2] == "test pressure [mmH2O]"
+    assert [row[2] for row in rows_of(text, "”: flow")] == ["635.0", "508.0"]
 
 
 def test_area_table(sidecar: Reduction, sidecar_areas: str) -> None:
     areas = areas_at(sidecar.job, job_profiles(sidecar.job), [1e-3, 8e-3])
-    _, *rows = rows_of(sidecar_areas, "Areas")
+    rows = rows_of(sidecar_areas, "Areas")
     for index, row in enumerate(rows):
         columns = (areas.curtain_area, areas.three_stage_area, areas.gap_area, areas.throat_area, areas.flow_area)
         curtain, textbook, gap, throat, flow = (f"{each[index] * 1e6:.1f}" for each in columns)
         lift = areas.lift[index] * 1e3
         assert row == [
-            f"{lift:.2f} mm",
+            f"{lift:.2f}",
             f"{lift / 41.0:.3f}",
             curtain,
             textbook,
@@ -143,10 +210,10 @@ def test_area_table(sidecar: Reduction, sidecar_areas: str) -> None:
 
 
 def test_area_table_says_its_unit(sidecar_areas: str, tractor: Reduction) -> None:
-    assert "Areas [mm²]" in sidecar_areas
+    assert "Areas [mm²]; the valve head's is 1320.3" in sidecar_areas  # pi 41^2 / 4
     inches = rendered(area_table(tractor.job, tractor.areas))
     assert "Areas [in²]" in inches
-    first = rows_of(inches, "Areas")[1]
+    first = rows_of(inches, "Areas")[0]
     assert first[2] == f"{tractor.areas.curtain_area[0] / INCH**2:.3f}"
 
 
@@ -154,8 +221,10 @@ def test_check_table(sidecar: Reduction) -> None:
     text = rendered(check_table(sidecar.job))
     for words in (
         "head 41.00 mm, stem 7.00 mm, face 45° x 2.20 mm, back cut 30° x 1.00 mm",
-        "outer 40.60 mm, band 45° x 1.60 mm, top cut 30° x 1.20 mm",
-        "bottom cut 60° x 1.50 mm, bottom cut 70° x 1.60 mm, throat 35.50 mm",
+        "outer 40.60 mm, band 45° x 1.60 mm, throat 35.50 mm",
+        "top cut 30° x 1.20 mm, bottom cut 60° x 1.50 mm, bottom cut 70° x 1.60 mm",
+        "test pressure 635.0 mmH2O",
+        "reads upstream-minus-tap, coefficient 0.98, accuracy 3 mmH2O",
         "12, station 0 faces “toward the bore wall”",
         "576 in readings.csv",
         "run “as found”: 8 lifts, 1.00 mm to 11.00 mm",
@@ -170,7 +239,7 @@ def test_what_is_not_known_is_a_dash(examples: Path, tmp_path: Path) -> None:
     folder = shutil.copytree(examples / "sidecar_intake", tmp_path / "job")
     (folder / "flow.csv").unlink()
     reduction = reduce_job(read_job(folder))
-    _, *rows = rows_of(rendered(summary_tables(reduction, [0])), "Run “as found”: flow")
+    rows = rows_of(rendered(summary_tables(reduction, [0])), "Run “as found”: flow")
     assert {tuple(row[2:6]) for row in rows} == {("–", "–", "–", "–")}
     assert "none (no coefficients, no closure)" in rendered(check_table(reduction.job))
 
@@ -195,6 +264,16 @@ def test_nothing_is_cut_in_a_summary(width: int, example: str, request: pytest.F
     text = rendered(summary_tables(reduction, range(len(reduction.runs)), stations=True), width)
     assert CUT not in text
     assert max(map(len, text.splitlines())) <= width
+
+
+@pytest.mark.parametrize("width", [80, 110])
+@pytest.mark.parametrize("example", ["sidecar", "tractor"])
+def test_every_row_of_a_summary_takes_one_line(width: int, example: str, request: pytest.FixtureRequest) -> None:
+    reduction = request.getfixturevalue(example)
+    text = rendered(summary_tables(reduction, [0], stations=True), width)
+    for title in ("”: flow", "round the valve"):
+        assert len(rows_of(text, title)) == len(reduction.groups_of(0))
+    assert len(rows_of(text, ": stations")) == len(reduction.job.stations.angles_deg)
 
 
 @pytest.mark.parametrize("width", [80, 110])
@@ -243,7 +322,7 @@ def test_typed_words_are_shown_as_typed_in_a_summary(named: tuple[str, Path]) ->
     text = rendered(summary_tables(reduce_job(read_job(folder)), [0], stations=True))
     assert text.startswith(f"{name}\n")
     assert f"Run “{name}”: flow" in text
-    assert f"Run “{name}”: round the valve" in text
+    assert f"Run “{name}”: velocity round the valve" in text
     assert f"Run “{name}” at 1.00 mm: stations" in text
     assert f"Station 0 faces “{name}”" in text
 
@@ -269,12 +348,23 @@ def test_commands_take_any_typed_words(
     assert name in out
 
 
-def test_a_lean_toward_the_reference_is_told_in_its_words(
+def test_directions_are_told_from_station_0_and_what_it_faces(
     examples: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The reference's brackets too, in a cell of the table."""
     folder = shutil.copytree(examples / "tractor_exhaust", tmp_path / "job")
     path = folder / "job.toml"
     path.write_text(path.read_text(encoding="utf-8").replace("toward the spark plug", "plug [hot]"), encoding="utf-8")
     assert main(["summary", str(folder)]) == 0
-    assert re.search(r"\d+°: plug \[hot\]", capsys.readouterr().out)
+    out = " ".join(capsys.readouterr().out.split())
+    assert "Station 0 faces “plug [hot]”. Angles run anticlockwise from station 0, seen from the cylinder" in out
+
+
+def test_a_reference_that_nobody_named_is_not_told(examples: Path, tmp_path: Path) -> None:
+    folder = shutil.copytree(examples / "tractor_exhaust", tmp_path / "job")
+    path = folder / "job.toml"
+    path.write_text(re.sub(r"reference = .*", "", path.read_text(encoding="utf-8")), encoding="utf-8")
+    reduction = reduce_job(read_job(folder))
+    assert "faces" not in rendered(check_table(reduction.job))
+    text = rendered(summary_tables(reduction, [0]))
+    assert "faces" not in text
+    assert "Angles run anticlockwise from station 0" in text

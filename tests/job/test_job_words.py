@@ -8,11 +8,13 @@ from dataclasses import replace
 import pytest
 
 from portviz.distribution.reduce import Reduction
-from portviz.report.words import (
+from portviz.job.words import (
     coefficient_text,
     direction_words,
     flow_text,
     lift_text,
+    pressure_text,
+    reading_unit,
     station_text,
     velocity_text,
 )
@@ -21,43 +23,42 @@ WALL = "toward the bore wall"
 
 
 @pytest.mark.parametrize(
-    ("angle", "words"),
+    ("angle", "short", "words"),
     [
-        (0.0, f"0°: {WALL}"),
-        (44.0, f"44°: {WALL}"),
-        (46.0, "46°: anticlockwise side"),
-        (90.0, "90°: anticlockwise side"),
-        (134.0, "134°: anticlockwise side"),
-        (136.0, "136°: opposite"),
-        (180.0, "180°: opposite"),
-        (224.0, "224°: opposite"),
-        (226.0, "226°: clockwise side"),
-        (270.0, "270°: clockwise side"),
-        (314.0, "314°: clockwise side"),
-        (316.0, f"316°: {WALL}"),
+        (0.0, "0° near 0°", f"0°, {WALL}"),
+        (44.0, "44° near 0°", f"44°, {WALL}"),
+        (46.0, "46° anticlockwise", "46°, anticlockwise of station 0"),
+        (90.0, "90° anticlockwise", "90°, anticlockwise of station 0"),
+        (134.0, "134° anticlockwise", "134°, anticlockwise of station 0"),
+        (136.0, "136° opposite", "136°, opposite to station 0"),
+        (224.0, "224° opposite", "224°, opposite to station 0"),
+        (226.0, "226° clockwise", "226°, clockwise of station 0"),
+        (314.0, "314° clockwise", "314°, clockwise of station 0"),
+        (316.0, "316° near 0°", f"316°, {WALL}"),
     ],
 )
-def test_direction_is_one_of_four_quarters(angle: float, words: str) -> None:
-    """Angles run anticlockwise, so that a quarter turn is the anticlockwise side."""
+def test_direction_is_one_of_four_quarters(angle: float, short: str, words: str) -> None:
+    """Angles run anticlockwise, so that a quarter turn is anticlockwise of station 0."""
+    assert direction_words(angle, 0.1) == short
     assert direction_words(angle, 0.1, WALL) == words
 
 
 def test_a_direction_just_below_a_whole_turn() -> None:
     """Directions lie in [0, 360): what rounds to 360 is told as 0."""
-    assert direction_words(359.7, 0.1, WALL) == f"0°: {WALL}"
+    assert direction_words(359.7, 0.1, WALL) == f"0°, {WALL}"
 
 
 @pytest.mark.parametrize("magnitude", [0.0, 1e-15, 0.004])
 def test_an_even_pattern_leans_nowhere(magnitude: float) -> None:
-    assert direction_words(123.0, magnitude, WALL) == "nowhere (even)"
+    assert direction_words(123.0, magnitude) == direction_words(123.0, magnitude, WALL) == "nowhere (even)"
 
 
 def test_a_lean_worth_naming_is_named() -> None:
-    assert direction_words(123.0, 0.006, WALL) == "123°: anticlockwise side"
+    assert direction_words(123.0, 0.006) == "123° anticlockwise"
 
 
 def test_no_bias_no_direction() -> None:
-    assert direction_words(0.0, math.nan, WALL) == "–"
+    assert direction_words(0.0, math.nan) == "–"
 
 
 @pytest.mark.parametrize(("value", "text"), [(0.52449, "0.524"), (1.0, "1.000"), (-0.02, "-0.020"), (math.nan, "–")])
@@ -84,8 +85,30 @@ def test_inch_units(tractor: Reduction) -> None:
     assert station_text(job, 1, 250.0 * 0.3048) == "22.5°: 250.0"
 
 
-@pytest.mark.parametrize(("unit", "text"), [("cfm", "211.9 cfm"), ("m3/h", "360.0 m3/h"), ("l/s", "100.0 l/s")])
+@pytest.mark.parametrize(
+    ("unit", "text"),
+    [
+        ("cfm", "211.9 cfm"),
+        ("m3/h", "360.0 m3/h"),
+        ("l/s", "100.0 l/s"),
+        ("m3/min", "6.000 m3/min"),
+        ("m3/s", "0.1000 m3/s"),
+    ],
+)
 def test_flow_in_other_units(unit: str, text: str, sidecar: Reduction) -> None:
     """0.1 m3/s; 0.1 x 60 / 0.3048^3 = 211.888."""
     job = replace(sidecar.job, units=replace(sidecar.job.units, flow=unit))
     assert flow_text(job, 0.1) == text
+
+
+def test_lifts_in_thousandths(tractor: Reduction) -> None:
+    """0.2505 in are 250.5 thou."""
+    job = replace(tractor.job, units=replace(tractor.job.units, length="thou"))
+    assert lift_text(job, 0.2505 * 0.0254) == "250.5 thou"
+
+
+def test_a_reading_has_the_gauges_unit(sidecar: Reduction) -> None:
+    job = sidecar.job
+    assert reading_unit(job) == "mmH2O"
+    assert reading_unit(replace(job, gauge=replace(job.gauge, reads="velocity"))) == "m/s"
+    assert pressure_text(job, 9806.65) == "1000.0 mmH2O"
