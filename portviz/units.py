@@ -153,42 +153,37 @@ def _suggested_unit(unit: str, kind: str) -> str | None:
 
 
 #: What shops write for a unit, in small letters and without blanks, stops and hyphens.
-_SHOP_WORDS = {
-    "length": {"mm": ("millimeters", "millimetres"), "in": ('"', "''", "″", "”", "inchs", "zoll")},
-    "angle": {"deg": ("º", "˚", "o", "grad", "d")},
+_SHOP_WORDS: dict[str, dict[str, str]] = {
+    "length": {"mm": "millimeters millimetres", "in": "\" '' ″ ” zoll"},
+    "angle": {"deg": "º ˚ o"},
     "pressure": {
-        "inH2O": (
-            'in inch inches " \'\' ″ ” wc iwc inwc inchwc incheswc "wc ″wc ”wc wg iwg inwg "wg h2o inh2o inchh2o inchesh2o '
-            "\"h2o ''h2o ″h2o ”h2o inaq inwater inchwater incheswater inofwater inchofwater inchesofwater inofh2o "
-            "inchofh2o inchesofh2o inh20 h20 inw inchesw"
-        ).split(),
-        "mmH2O": "mm mmwc mmws mmwg mmce mmaq mmh2o mmh20 mmwater mmofwater mmw".split(),
-        "cmH2O": "cm cmwc cmws cmwg cmce cmh2o cmh20 cmwater cmofwater cmw".split(),
-        "inHg": 'inchhg incheshg inofhg inmercury inchesofmercury hg "hg'.split(),
-        "mmHg": "mmofhg mmmercury mmofmercury torr".split(),
-        "hPa": ("mb", "millibar"),
-        "psi": ("psig", "lb/in2", "lbs"),
+        "inH2O": 'in inch inches " \'\' ″ ” wc iwc inwc inchwc incheswc "wc ″wc wg iwg inwg "wg inaq inw h2o h20 '
+        "inh2o inchh2o inchesh2o \"h2o ''h2o ″h2o ”h2o inh20 inwater inchwater incheswater inofwater inchofwater "
+        "inchesofwater inofh2o inchesofh2o",
+        "mmH2O": "mm mmwc mmws mmwg mmce mmaq mmh2o mmh20 mmwater mmofwater",
+        "cmH2O": "cm cmwc cmws cmwg cmce cmaq cmh2o cmh20 cmwater cmofwater",
+        "inHg": 'hg "hg inhg inchhg incheshg inofhg inchesofhg inmercury inchesofmercury',
+        "mmHg": "mmhg mmofhg mmofmercury torr",
+        "hPa": "mb millibar",
+        "psi": "psig lb/in2",
     },
     "flow": {
-        "cfm": ("scfm", "acfm", "cf/m", "cfpm", "ft3pm", "cuft/min", "cubicfeetperminute"),
-        "l/s": ("lps", "ltr/s", "ls"),
-        "l/min": ("lpm", "lmin", "ltr/min"),
-        "m3/h": ("m3h", "cmh", "cbm/h"),
+        "cfm": "scfm acfm cf/m cuft/min",
+        "l/s": "lps ltr/s",
+        "l/min": "lpm ltr/min",
+        "m3/h": "m3h cmh cbm/h",
     },
-    "velocity": {"m/s": ("ms", "mps", "meterspersecond"), "ft/s": ("fps", "ftps", "feetpersecond", "ft")},
-    "temperature": {
-        "degC": ("c", "celsius", "centigrade", "ºc", "˚c", "cdeg"),
-        "degF": ("f", "fahrenheit", "ºf", "˚f"),
-    },
-    "ratio": {"%": ("pct", "rh", "%rh", "percentrh", "percents")},
-    "force": {"lbf": ("lb", "lbs", "pound", "pounds"), "N": ("newtons",)},
+    "velocity": {"m/s": "mps", "ft/s": "fps ftps"},
+    "temperature": {"degC": "c celsius centigrade ºc ˚c", "degF": "f fahrenheit ºf ˚f"},
+    "ratio": {"%": "pct rh %rh"},
+    "force": {"lbf": "lb lbs pound pounds", "N": "newtons"},
 }
 
 
 def meant_unit(unit: str, kind: str) -> str | None:
     """Return the unit of a kind that a shop's word stands for, such as inH2O for "in. WC", or None."""
     word = re.sub(r"[\s.\-_]", "", unit[:_LONGEST].lower())
-    return next((proper for proper, words in _SHOP_WORDS[kind].items() if word in words), None)
+    return next((proper for proper, words in _SHOP_WORDS[kind].items() if word in words.split()), None)
 
 
 def unit_factor(unit: str, kind: str) -> float:
@@ -309,7 +304,7 @@ def _example(kind: str, number: str | None) -> str:
 
 
 _WHOLE_AND_FRACTION = re.compile(
-    r"(?:(\d{1,4})[\s-]+)?(\d{1,4})\s*[/⁄]\s*(\d{1,4})\s*(\D.{0,20})?", re.ASCII | re.DOTALL
+    r"(?:(\d{1,4})[\s-]+)?(\d{1,4})\s*[/⁄]\s*(\d{1,4})\s*([^\d/⁄].{0,20})?", re.ASCII | re.DOTALL
 )
 
 
