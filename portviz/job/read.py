@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +9,9 @@ import numpy as np
 
 from portviz.air import RoomAir, saturation_pressure
 from portviz.errors import JobError, UnitError
+from portviz.job.cells import numbers
+from portviz.job.folder import find_job_file, find_tables
+from portviz.job.headers import Column
 from portviz.job.model import (
     JOB_FILE,
     Bench,
@@ -24,17 +26,9 @@ from portviz.job.model import (
 )
 from portviz.job.readings import FLOW_COLUMNS, READING_COLUMNS, read_bench_flow, read_readings
 from portviz.job.schema import CutTable, JobTable, validate_job_table
-from portviz.job.tables import (
-    LONGEST_LINE,
-    WORKBOOK_ENDING,
-    Column,
-    Table,
-    decode,
-    numbers,
-    read_bytes,
-    read_table,
-    workbook_sheets,
-)
+from portviz.job.tables import Table, read_table
+from portviz.job.textfile import decode, read_bytes, require_short_lines
+from portviz.job.toml_text import parse_toml
 from portviz.units import is_metric, parse_quantity, split_quantity
 
 MAX_JOB_BYTES = 2**20
@@ -62,11 +56,12 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
     """
     folder = Path(folder)
     try:
-        folder = _job_folder(folder)
-        found = _find_tables(folder) if tables else {}
+        job_file = find_job_file(folder)
+        folder = job_file.parent
+        found, remarks = find_tables(folder) if tables else ({}, ())
     except OSError as error:
         raise JobError(f"the folder can't be read: {error.strerror or error}", file=str(folder)) from None
-    raw = _read_toml(folder / JOB_FILE)
+    raw = _read_toml(job_file)
     table = validate_job_table(raw)
     room = _room(table)
     stations = _stations(table)
@@ -77,13 +72,13 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         readings = read_readings(readings_table, gauge, stations)
     if "flow" in found:
         flow_table = read_table(found["flow"][0], FLOW_COLUMNS, found["flow"][1])
-        if readings is None:
+        if readings is None or readings_table is None:
             raise JobError(
                 "there is total flow, but no readings at the stations",
                 file=flow_table.file,
                 mend="Add readings.csv with the columns run, lift, station, reading",
             )
-        flow = read_bench_flow(flow_table, readings)
+        flow = read_bench_flow(flow_table, readings, table.bench.test_pressure, readings_table.units["lift"])
     if "cam" in found:
         cam = _cam(read_table(found["cam"][0], _CAM_COLUMNS, found["cam"][1]))
     return Job(
@@ -102,80 +97,14 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         readings=readings,
         flow=flow,
         cam=cam,
+        remarks=remarks,
     )
-
-
-def _job_folder(path: Path) -> Path:
-    if path.name == JOB_FILE and path.is_file():
-        return path.parent
-    if not path.exists():
-        raise JobError(
-            "there is no such folder", file=str(path), expected="a job's folder", mend="Make one with: portviz new DIR"
-        )
-    if not path.is_dir():
-        raise JobError("this is a file", file=str(path), expected=f"the folder that holds {JOB_FILE}")
-    if not (path / JOB_FILE).exists():
-        raise JobError(
-            f"the folder has no {JOB_FILE}",
-            file=str(path),
-            mend=f"Make a job with: portviz new DIR, or name the folder that holds {JOB_FILE}",
-        )
-    return path
 
 
 def _read_toml(path: Path) -> dict[str, Any]:
     text = decode(read_bytes(path, MAX_JOB_BYTES, "a text file"), path.name)
-    for number, line in enumerate(text.split("\n"), start=1):
-        if len(line) > LONGEST_LINE:
-            raise JobError(
-                "this line is too long",
-                file=path.name,
-                place=f"line {number}",
-                value=line[:80],
-                expected=f"at most {LONGEST_LINE:,} characters",
-            )
-    try:
-        return tomllib.loads(text.replace("\r\n", "\n"))
-    except ValueError as error:
-        raise JobError(
-            f"this is not TOML: {error}",
-            file=path.name,
-            mend='A key reads: name = "value"; a quantity stands in quotes, such as width = "1.6 mm"',
-        ) from None
-    except RecursionError:
-        raise JobError("brackets are nested too deep", file=path.name) from None
-
-
-def _find_tables(folder: Path) -> dict[str, tuple[Path, str]]:
-    """Return the file of each table, and its sheet: NAME.csv, or a sheet NAME of a workbook."""
-    names = ("readings", "flow", "cam")
-    found = {name: (folder / f"{name}.csv", "") for name in names if (folder / f"{name}.csv").exists()}
-    books = sorted(
-        path for path in folder.iterdir() if path.suffix.lower() == WORKBOOK_ENDING and not path.name.startswith("~$")
-    )
-    for book in books:
-        for sheet in workbook_sheets(book):
-            name = sheet.strip().lower()
-            if name not in names:
-                continue
-            if name in found:
-                raise JobError(
-                    f"the table {name} is there twice",
-                    file=book.name,
-                    place=f"sheet {sheet}",
-                    value=found[name][0].name,
-                    expected="one place for each table",
-                    mend="Take one of the two away",
-                )
-            found[name] = (book, sheet)
-    if books and "readings" not in found:
-        raise JobError(
-            "there is no sheet for the readings",
-            file=books[0].name,
-            value=", ".join(workbook_sheets(books[0])),
-            expected="sheets named readings, flow, cam (or readings.csv in the folder)",
-        )
-    return found
+    require_short_lines(text, path.name, "a job")
+    return parse_toml(text.replace("\r\n", "\n"), path.name)
 
 
 def _valve(table: JobTable) -> Valve:
