@@ -104,7 +104,7 @@ class JobError(PortvizError):
             text += f" (got {shortened(self.value)})"
         if self.expected:
             text += f"; expected {self.expected}"
-        return " ".join(_sentence(each) for each in (text, self.mend) if each)
+        return " ".join(sentence(each) for each in (text, self.mend) if each)
 
     def _problem_shows_value(self) -> bool:
         """Tell if the problem names the value already: a text by its quotes, anything else at its beginning."""
@@ -112,14 +112,15 @@ class JobError(PortvizError):
         return shown in self.problem if isinstance(self.value, str) else self.problem.startswith(f"{shown} ")
 
 
-def _sentence(text: str) -> str:
+def sentence(text: str) -> str:
+    """Return a text with the point that ends it, where it has none."""
     text = text.strip()
     return text if text.endswith((".", "?", ":")) else f"{text}."
 
 
-def counted(number: int, noun: str) -> str:
-    """Return a number with its noun, in the plural where it is not one."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+def counted(number: int, noun: str, plural: str | None = None) -> str:
+    """Return a number with its noun, in the plural (noun and s, unless it is given) where it is not one."""
+    return f"{number} {noun if number == 1 else plural or noun + 's'}"
 
 
 #: Messages longer than this are cut: what was typed may be of any length.

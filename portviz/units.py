@@ -263,16 +263,24 @@ def require_magnitude(value: float, unit: str, kind: str, text: str) -> None:
         )
 
 
-def split_quantity(text: object, kind: str) -> tuple[float, str]:
-    """Split ``"46 mm"`` into 46.0 and ``"mm"``; the unit must be of the given kind."""
+def split_quantity(text: object, kind: str, example: str | None = None) -> tuple[float, str]:
+    """Split ``"46 mm"`` into 46.0 and ``"mm"``; the unit must be of the given kind.
+
+    Parameters
+    ----------
+    text : str
+    kind : str
+        A key of `KINDS`.
+    example : str, optional
+        What messages show, where the kind's own example would mislead.
+    """
+    sample = f'"{example or _EXAMPLES[kind]}"'
     if isinstance(text, bool) or not isinstance(text, str | int | float):
-        raise UnitError(
-            f"{shortened(text)} is not {_article(kind)}; write number and unit, such as {_example(kind, None)}"
-        )
+        raise UnitError(f"{shortened(text)} is not {_article(kind)}; write number and unit, such as {sample}")
     if not isinstance(text, str):
         raise UnitError(
             f"{shortened(text)} has no unit; write {_article(kind)} with its unit in quotes, such as "
-            f"{_example(kind, str(text))} (units that fit: {units_that_fit(kind)})"
+            f"{sample if example else _example(kind, str(text))} (units that fit: {units_that_fit(kind)})"
         )
     typed = text.strip()
     fraction = _fraction(typed)
@@ -281,12 +289,12 @@ def split_quantity(text: object, kind: str) -> tuple[float, str]:
     match = _NUMBER.match(typed) if len(typed) <= _LONGEST else None
     if match is None or re.match(r",\d", typed[match.end() :]):
         comma = " (with a decimal point, not a comma)" if re.match(r"[+-]?\d+,\d", typed[:_LONGEST]) else ""
-        raise UnitError(f"{shortened(text)} is not a number with a unit; write it like {_example(kind, None)}{comma}")
+        raise UnitError(f"{shortened(text)} is not a number with a unit; write it like {sample}{comma}")
     number, unit = float(match[0]), typed[match.end() :].strip()
     if not unit:
         raise UnitError(
-            f"{shortened(text)} has no unit; write {_article(kind)} such as {_example(kind, match[0])} "
-            f"(units that fit: {units_that_fit(kind)})"
+            f"{shortened(text)} has no unit; write {_article(kind)} such as "
+            f"{sample if example else _example(kind, match[0])} (units that fit: {units_that_fit(kind)})"
         )
     if not math.isfinite(number):
         raise UnitError(f"{shortened(text)} is not a finite number")
@@ -294,9 +302,9 @@ def split_quantity(text: object, kind: str) -> tuple[float, str]:
     return number, unit
 
 
-def _example(kind: str, number: str | None) -> str:
-    """Return an example in quotes: the number that was typed, with a unit, or one of the kind where there is none."""
-    if number is None or len(number) > 25:
+def _example(kind: str, number: str) -> str:
+    """Return the number that was typed with a unit, in quotes, or an example of the kind where it is too long."""
+    if len(number) > 25:
         return f'"{_EXAMPLES[kind]}"'
     if kind == "ratio" and 0.0 < float(number) <= 1.0:
         return f'"{100.0 * float(number):.6g} %"'

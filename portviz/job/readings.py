@@ -100,7 +100,7 @@ _WHOLE = re.compile(r"\s*[+-]?\d+\s*", re.ASCII)
 def _require_whole_notes(table: Table) -> None:
     """Raise JobError where a note holds what a decimal comma has split off the number before it."""
     before = _column_before(table, "note")
-    if table.decimal_comma or before is None:
+    if table.decimal_comma or before in (None, "run"):
         return
     digits = {note for note in set(table.cells["note"]) if _WHOLE.fullmatch(note)}
     for row, note in enumerate(table.cells["note"]) if digits else ():

@@ -180,9 +180,7 @@ def test_a_decimal_comma_does_not_turn_its_digits_into_a_note(make_job: MakeJob,
 @pytest.mark.parametrize("end", [",", ""])
 def test_a_decimal_comma_in_every_row(make_job: MakeJob, end: str) -> None:
     rows = "".join(f"as cast,4,{angle},20,{angle // 90}{end}\n" for angle in QUARTERS)
-    message = (
-        r"line 2, column note: this note looks like .*got '0'\)\. Write 20\.0 in the column reading, or .*semicolons"
-    )
+    message = r"line 2, column note: this note looks like .*got '0'\)\. Write 20\.0 in the column reading, or .*semi"
     with pytest.raises(JobError, match=message):
         read_job(make_job(readings_csv=f"run,lift [mm],station,reading [mmH2O],note\n{rows}"))
 
@@ -199,11 +197,6 @@ def test_a_decimal_comma_in_every_row(make_job: MakeJob, end: str) -> None:
 )
 def test_notes_that_can_be_told_from_digits(make_job: MakeJob, header: str, row: str, value: float) -> None:
     text = "\n".join([header, *(row.format(angle) for angle in QUARTERS), ""])
-    if "2,1,4" in row:
-        # A run called by a number before a note: this one can't be told.
-        with pytest.raises(JobError, match="column note: this note looks like"):
-            read_job(make_job(readings_csv=text))
-        return
     assert_allclose(readings_of(make_job(readings_csv=text)).value, value)
 
 
@@ -293,7 +286,7 @@ def test_flow_rows_and_readings_belong_together(make_job: MakeJob, flow: str, me
         (
             "run,lift [mm],flow [l/s],test_pressure [kPa]",
             "as cast,4,62,3",
-            "Write 62.3 in the column flow, or 3.0 here",
+            "Write 62.3 in the column flow, or 3.0",
         ),
         ("run,lift [mm],flow [l/s],test_pressure [kPa]", "as cast,4,62,5,7,", "has 6 cells, the header 4"),
         ("run,lift [mm],flow [l/s],test_pressure [kPa],note", "as cast,4,62,5,7", "column note: this note looks like"),
