@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from portviz.air import RoomAir, saturation_pressure
+from portviz.defaults import FACE_OVER_SEAT_WIDTH, or_as
 from portviz.errors import JobError, UnitError
 from portviz.job.cells import numbers
 from portviz.job.folder import find_job_file, find_tables
@@ -29,7 +30,7 @@ from portviz.job.schema import CutTable, JobTable, validate_job_table
 from portviz.job.tables import Table, read_table
 from portviz.job.textfile import decode, read_bytes, require_short_lines
 from portviz.job.toml_text import parse_toml
-from portviz.units import is_metric, parse_quantity, split_quantity
+from portviz.units import in_unit, is_metric, parse_quantity, split_quantity
 
 MAX_JOB_BYTES = 2**20
 _CAM_COLUMNS = (Column("crank", "angle"), Column("lift", "length"))
@@ -63,7 +64,7 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         raise JobError(f"the folder can't be read: {error.strerror or error}", file=str(folder)) from None
     raw = _read_toml(job_file)
     table = validate_job_table(raw)
-    room = _room(table)
+    room = _room(table, raw)
     stations = _stations(table)
     gauge = _gauge(table)
     readings_table = flow_table = readings = flow = cam = None
@@ -112,8 +113,8 @@ def _valve(table: JobTable) -> Valve:
     return Valve(
         head_diameter=valve.head_diameter,
         stem_diameter=valve.stem_diameter,
-        face_angle=seat.angle if valve.face_angle is None else valve.face_angle,
-        face_width=1.25 * seat.width if valve.face_width is None else valve.face_width,
+        face_angle=or_as(valve.face_angle, seat.angle),
+        face_width=or_as(valve.face_width, FACE_OVER_SEAT_WIDTH * seat.width),
         margin=valve.margin,
         back_cut=_cut(valve.back_cut),
         underhead_angle=valve.underhead_angle,
@@ -126,22 +127,23 @@ def _seat(table: JobTable) -> Seat:
     return Seat(
         angle=seat.angle,
         width=seat.width,
-        outer_diameter=table.valve.head_diameter if seat.outer_diameter is None else seat.outer_diameter,
+        outer_diameter=or_as(seat.outer_diameter, table.valve.head_diameter),
         top_cut=_cut(seat.top_cut),
         bottom_cuts=tuple(Cut(cut.angle, cut.width) for cut in seat.bottom_cuts),
         throat_diameter=seat.throat_diameter,
     )
 
 
-def _room(table: JobTable) -> RoomAir:
+def _room(table: JobTable, raw: dict[str, Any]) -> RoomAir:
     room = RoomAir(table.bench.barometer, table.bench.temperature, table.bench.humidity)
     vapour = room.humidity * saturation_pressure(room.temperature)
     if vapour >= 0.9 * room.pressure:
+        unit = split_quantity(raw["bench"]["barometer"], "pressure")[1]
         raise JobError(
-            f"the room would hold more water than air: {vapour / 1e3:.1f} kPa of vapour",
+            f"the room would hold more water than air: {in_unit(vapour, unit, 'pressure'):.4g} {unit} of vapour",
             file=JOB_FILE,
             place="bench.temperature, bench.humidity, bench.barometer",
-            value=f"barometer {room.pressure / 1e3:.1f} kPa",
+            value=f"barometer {raw['bench']['barometer']}",
             expected="a barometer well above the vapour's pressure",
             mend="Check the three, and their units",
         )
@@ -160,7 +162,7 @@ def _gauge(table: JobTable) -> Gauge:
     try:
         accuracy = parse_quantity(table.gauge.accuracy, gauge.kind)
     except UnitError as error:
-        raise JobError(str(error), **place) from None
+        raise JobError(error.problem, **place, mend=error.mend) from None
     if not accuracy > 0.0:
         raise JobError("the accuracy must be larger than zero", **place)
     return Gauge(gauge.reads, gauge.coefficient, accuracy)

@@ -22,6 +22,7 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from portviz.defaults import FACE_OVER_SEAT_WIDTH, MARGIN, UNDERHEAD_ANGLE
 from portviz.errors import JobError, UnitError, counted, nearest_name, sentence, suggestion
 from portviz.job.model import JOB_FILE, GaugeReads, Side
 from portviz.units import KINDS, in_unit, parse_quantity, split_quantity
@@ -133,10 +134,14 @@ class ValveTable(_Table):
     head_diameter: PositiveLength
     stem_diameter: PositiveLength
     face_angle: Angle | None = Field(None, description="default: the seat's angle")
-    face_width: PositiveLength | None = Field(None, description="along the cone; default: 1.25 x the seat's width")
-    margin: PositiveLength = Field(1e-3, description="default 1.0 mm")
+    face_width: PositiveLength | None = Field(
+        None, description=f"along the cone; default: {FACE_OVER_SEAT_WIDTH} x the seat's width"
+    )
+    margin: PositiveLength = Field(MARGIN, description=f"default {1e3 * MARGIN:.1f} mm")
     back_cut: CutTable | None = None
-    underhead_angle: Angle = Field(math.radians(15.0), description="cone toward the stem; default 15 deg")
+    underhead_angle: Angle = Field(
+        UNDERHEAD_ANGLE, description=f"cone toward the stem; default {math.degrees(UNDERHEAD_ANGLE):g} deg"
+    )
     fillet_radius: Length = Field(0.0, description="under-head cone to stem; default 0 (sharp)")
 
 
@@ -247,16 +252,19 @@ def _explain(problem: dict[str, Any]) -> dict[str, Any]:
     if kind == "extra_forbidden":
         return words | _unknown_key(location, value)
     if kind == "missing":
-        return words | {"problem": "this key is missing", "expected": _description(location)}
+        what = "section" if len(location) == 1 and _keys_at(location) else "key"
+        return words | {"problem": f"this {what} is missing", "expected": _description(location)}
     words["value"] = value
     if kind == "ours":
         return {**words, **problem["ctx"]}
     if kind == "literal_error":
         choices = _choices(location)
         words["mend"] = suggestion(str(value), choices, '"')
-        return words | {"problem": "this is not one of the words that fit", "expected": _description(location)}
+        return words | {"problem": "this does not fit here", "expected": _description(location)}
     if kind in ("model_type", "model_attributes_type"):
-        return words | {"problem": "this must be a section or { ... } with keys", "expected": _description(location)}
+        doubled = isinstance(value, list) and len(location) == 1
+        words["mend"] = f"Write [{location[0]}], in single brackets" if doubled else None
+        return words | {"problem": "keys and values are needed here", "expected": _description(location)}
     if kind == "tuple_type":
         return words | _no_list(location, value)
     if kind in ("too_short", "too_long"):
@@ -277,7 +285,8 @@ def _no_list(location: tuple[int | str, ...], value: object) -> dict[str, Any]:
         mend = f"Write it without quotes, in [ ... ]: {key} = [0, 90, 180, 270]"
     elif isinstance(value, int | float):
         mend = f"Write each one in [ ... ]: {key} = [0, 90, 180, 270]"
-    return {"problem": "a list in square brackets is needed here", "expected": _description(location), "mend": mend}
+    expected = None if isinstance(value, dict) else _description(location)
+    return {"problem": "a list in square brackets is needed here", "expected": expected, "mend": mend}
 
 
 def _unknown_key(location: tuple[int | str, ...], value: object) -> dict[str, Any]:
@@ -289,9 +298,10 @@ def _unknown_key(location: tuple[int | str, ...], value: object) -> dict[str, An
     # The same word but for a slip, such as angle for angles, goes before one of another section.
     if home is not None and not (home != section and near and key in near and len(near) - len(key) < 2):
         where = f"the section [{home}]" if home else "the top of the file, above the first section"
-        written = "" if name == key else f" and is called {name} there"
-        moved = f"Write it as {home}.{name}" if home == section else f"Move it to {where}"
-        return {"problem": f"unknown key: it belongs to {where}{written}", "value": value, "mend": moved}
+        moved = f"It belongs to {where}" if home != section else "The name of the section stays away"
+        written = "" if name == key else f": {name} = ..."
+        other = f"; here there is {near}" if near and name == key else ""
+        return {"problem": "unknown key", "value": value, "mend": f"{moved}{written}{other}"}
     return {
         "problem": "unknown key",
         "value": value,
@@ -349,7 +359,8 @@ def _keys_at(location: tuple[int | str, ...]) -> list[str]:
 def _description(location: tuple[int | str, ...]) -> str:
     node = _schema_at(location)
     if "properties" in node:
-        return "a table with " + ", ".join(node.get("required", node["properties"]))
+        keys = ", ".join(node.get("required", node["properties"]))
+        return f"a section with {keys}" if len(location) == 1 else f"{{ ... }} with {keys}"
     words = str(node.get("description") or node.get("type") or "a value")
     if "examples" in node:
         words += f', such as "{node["examples"][0]}"'
