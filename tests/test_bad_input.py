@@ -1193,6 +1193,60 @@ def test_other_faults_of_the_file_are_listed_once_each(arena: Arena) -> None:
     assert "More to mend" not in err
 
 
+#: What a clumsy hand does to each file, in the words of a change.
+SLIPS = {
+    "job.toml": [
+        ("40 mm", "40"), ("40 mm", ""), ("40 mm", "40,5 mm"), ("40 mm", "1 13/16 in"), ("40 mm", "40 furlong"),
+        ('"40 mm"', "40 mm"), ('"40 mm"', "“40 mm”"), ('"40 mm"', "40"), ('"40 mm"', "true"), ('"40 mm"', "[]"),
+        ("28 inH2O", "28 in"), ("28 inH2O", "28 psi"), ("100 kPa", "29.92"), ("100 kPa", "30 in"), ("21 degC", "18 C"),
+        ("45 %", "0.55"), ("45 %", "145 %"), ("0.2 inH2O", "0.2 m/s"), ("0.2 inH2O", "0.2"), ("0.2 inH2O", ""),
+        ("= 0.98", "= 98"), ("= 0.98", '= ""'), ("[0, 90, 180, 270]", "[]"), ("[0, 90, 180, 270]", "[0]"),
+        ("[0, 90, 180, 270]", "[0, 90, 180, 90]"), ("[0, 90, 180, 270]", '""'), ('"toward the bore wall"', '""'),
+        ("Small twin", ""), ('"Small twin"', "5"), ("format = 1", ""), ("format = 1", "format = 2"),
+        ("intake", "Intake"), ("intake", ""), ("upstream-minus-tap", "upstream"), ("[valve]", "[[valve]]"),
+        ("[valve]", "[valves]"), ("[valve]", "[seat]"), ("[valve]", ""), ("[valve]", "[valve]\nwidth = 1"),
+        ("35 mm", "39 mm"), ("35 mm", "5 mm"), ("7 mm", "45 mm"), ("8 mm", "80 mm"), ("1.1 mm", "30 mm"),
+        ("Small", "\\q"), ("[0, 90", "[0, 90,,"), ('{ angle = "30 deg", width = "1.2 mm" }', '""'),
+        ('{ angle = "30 deg", width = "1.2 mm" }', '{ angle = "30 deg" }'),
+    ],
+    "readings.csv": [
+        ("lift [mm]", "lift"), ("lift [mm]", "lift []"), ("lift [mm]", "lift (mm)"),
+        ("reading [inH2O]", "reading [mm]"),
+        ("reading [inH2O]", "reading [ft/s]"), ("station", "angle"), ("station", ""), ("station,", ""), ("note", "run"),
+        ("run,", "Bench of May\nrun,"), (HEADER, ""), ("rough,4,0,15.4,", ",4,0,15.4,"), ("15.4", ""), ("15.4", " "),
+        ("15.4", "15,4"), ("15.4", "15.Jan"), ("15.4", "15 inH2O"), ("15.4", "200"), ("15.4", "-999"), ("15.4", "x"),
+        ("rough,4,90", "rough,4,91"), ("rough,4,90", "rogh,4,90"), ("rough,4,90", "rough,-4,90"),
+        ("rough,4,0", "rough,4"),
+    ],
+    "flow.csv": [
+        ("flow [cfm]", "cfm"), ("flow [cfm]", "flow [mm]"), ("rough,4,55", "rough,4,55,5"),
+        ("rough,4,55", "rough,5,55"),
+        ("rough,4,55", "ruff,4,55"), ("rough,4,55\n", ""), ("rough,4,55", "rough,8,55"), ("55", "-55"), ("55", "1e9"),
+        ("lift [mm]", "lift [in]"), ("rough,4,55", ",4,55"), ("rough,4,55", '"rough,4,55'),
+    ],
+    "cam.csv": [
+        ("crank [deg]", "angle [deg]"), ("crank [deg]", "crank"), ("110,9", "110,-9"), ("110,9", "60,9"),
+        ("110,9", "110,"),
+    ],
+}  # fmt: skip
+UNTIDY = re.compile(r"  |\. \(|\? \(|\(''\)|got ''|\(s\)|\.\.(?!\.)(?<!\.\.\.)|;;|,,|\.;| ;| ,|None|\[\]\?")
+
+
+@pytest.mark.parametrize(("name", "old", "new"), [(name, *slip) for name, slips in SLIPS.items() for slip in slips])
+def test_messages_are_joined_tidily(arena: Arena, name: str, old: str, new: str) -> None:
+    arena.change(name, old, new)
+    outcome = run("check", arena.folder)
+    assert_one_message(outcome, 1, name)
+    own = re.sub(r"\(got [^)]*\)", "(got)", outcome.err.removeprefix("portviz: ").rstrip("\n"))
+    assert UNTIDY.search(own) is None, outcome.err
+    assert re.search("[“”„‘’«»]", own) is None, outcome.err
+    assert own.endswith((".", "?")), outcome.err
+    assert not re.search(r"Input|should be|valid string|tuple|dictionary|instance", own), outcome.err
+    shown = re.search(r"\(got ('[^']+')\)", outcome.err)
+    if shown:
+        assert outcome.err.count(shown[1]) == 1, outcome.err
+
+
 # Wrong usage and targets ---------------------------------------------------------------------------------------------
 
 
