@@ -319,13 +319,14 @@ def _choked(job: Job, readings: Readings, group: Index, station: Index, drop: Ar
     pull = np.sign(drop[worst]) * (-1.0 if job.gauge.reads == "tap-minus-downstream" else 1.0)
     row = int(rows[np.argmax(pull * readings.value[rows])])
     limit = (1.0 - air.CRITICAL_PRESSURE_RATIO) * upstream[group[worst]]
+    typed, stands_for = _reading(job, float(readings.value[row])), _pressure(job, drop[worst])
+    words = "" if typed == stands_for else f", where the readings stand for a drop of {stands_for}"
     return JobError(
         f"the flow is choked at station {job.stations.angles_deg[station[worst]]:g} deg, "
-        f"{_group_place(job, readings, int(group[worst]))}, where the readings stand for a drop of "
-        f"{_pressure(job, drop[worst])}",
+        f"{_group_place(job, readings, int(group[worst]))}{words}",
         file=readings.file,
         place=f"line {readings.line[row]}, column reading",
-        value=_reading(job, float(readings.value[row])),
+        value=typed,
         expected=f"a drop below the critical {_pressure(job, limit)}; the velocity can't be found beyond it",
         mend="Check the column's unit and what the gauge reads",
     )

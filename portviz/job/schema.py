@@ -300,7 +300,7 @@ def _unknown_key(location: tuple[int | str, ...], value: object) -> dict[str, An
         where = f"the section [{home}]" if home else "the top of the file, above the first section"
         moved = f"It belongs to {where}" if home != section else "The name of the section stays away"
         written = "" if name == key else f": {name} = ..."
-        other = f"; here there is {near}" if near and name == key else ""
+        other = f"; here there is {near}" if near and near.endswith(f"_{key}") else ""
         return {"problem": "unknown key", "value": value, "mend": f"{moved}{written}{other}"}
     return {
         "problem": "unknown key",

@@ -190,7 +190,8 @@ def _body(
     """
     filled = [(row, line) for row, line in zip(rows, lines, strict=True) if any(map(str.strip, row))]
     uneven = comma and len({len(row) for row, _ in filled}) > 1
-    for row, line in filled:
+    longer = [(row, line) for row, line in filled if len(row) > width]
+    for row, line in longer:
         if any(map(str.strip, row[width:])) or (uneven and len(row) > header_width):
             raise JobError(
                 f"this row has {len(row)} cells, the header {header_width}",
@@ -201,5 +202,5 @@ def _body(
                 if comma
                 else "Check for a stray separator, or clear what stands behind the last column",
             )
-    kept = [[*row[:width], *[""] * (width - len(row))] for row, _ in filled]
+    kept = [row if len(row) == width else [*row[:width], *[""] * (width - len(row))] for row, _ in filled]
     return kept, np.array([line for _, line in filled], dtype=np.intp)

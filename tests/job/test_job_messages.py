@@ -69,7 +69,7 @@ def test_a_slip_of_the_pen_goes_before_a_key_of_another_section(make_job: MakeJo
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ('width = "1.6 mm"\n', 'width = "1.6 mm"\nbottom_cuts = { angle = "60 deg", width = "1 mm" }\n', "Put it in [ ."),
+        ('width = "1.6 mm"\n', 'width = "1.6 mm"\nbottom_cuts = { angle = "60 deg" }\n', "Put it in [ ... ]"),
         ('width = "1.6 mm"\n', 'width = "1.6 mm"\nbottom_cuts = "60 deg"\n', "a list in square brackets is needed"),
         ('width = "1.6 mm"\n', 'width = "1.6 mm"\nbottom_cuts = ["60 deg"]\n', "{ ... } with angle, width"),
         ('width = "1.6 mm"\n', 'width = "1.6 mm"\ntop_cut = 5\n', "keys and values are needed here"),
