@@ -442,6 +442,52 @@ def test_a_closed_valve_inside_the_wall_names_both_parts_and_the_place(arena: Ar
     arena.refuses("job.toml, ", "the closed valve stands inside the wall", "bottom cut 1", "diameter", " mm")
 
 
+def inch_job() -> str:
+    """Return the job with its lengths in inches."""
+    return re.sub(r'"([\d.]+) mm"', lambda match: f'"{float(match[1]) / 25.4:.6f} in"', JOB)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('throat_diameter = "1.377953 in"', 'throat_diameter = "1.6 in"', ("throat diameter 1.6000 in", "1.4778 in")),
+        ('stem_diameter = "0.275591 in"', 'stem_diameter = "1.7 in"', ("stem diameter 1.7000 in",)),
+        ('fillet_radius = "0.314961 in"', 'fillet_radius = "3 in"', ("radius 3.0000 in",)),
+        (
+            'underhead_angle = "15 deg"',
+            'underhead_angle = "29 deg"',
+            ("inside the wall", " in inside", "diameter of 1."),
+        ),
+    ],
+)
+def test_an_inch_job_is_told_its_lengths_in_inches(arena: Arena, old: str, new: str, words: tuple[str, ...]) -> None:
+    job = inch_job()
+    assert old in job
+    job = job.replace(old, new)
+    if "underhead" in old:
+        job = job.replace('angle = "60 deg"', 'angle = "5 deg"').replace("0.035433 in", "0.08 in")
+        job = job.replace('back_cut = { angle = "30 deg", width = "0.043307 in" }', "")
+        job = job.replace('"29 deg"', '"44 deg"')
+    arena.write("job.toml", job)
+    for command in (("area", arena.folder, "--lifts", "0.1 in", "--json"),):
+        outcome = run(*command)
+        assert_one_message(outcome, 1, *words)
+        assert " mm" not in outcome.err
+
+
+def test_an_inch_table_is_told_its_lifts_in_inches(arena: Arena) -> None:
+    arena.write("job.toml", inch_job().replace("28 inH2O", "28 psi"))
+    arena.write(
+        "readings.csv",
+        READINGS.replace("[mm]", "[in]")
+        .replace("rough,4", "rough,.1")
+        .replace("smooth,4", "smooth,.1")
+        .replace(",8,", ",.3,"),
+    )
+    arena.write("flow.csv", None)
+    arena.refuses("chokes the flow of run 'rough' at 0.1 in", "775 inH2O")
+
+
 @pytest.mark.parametrize("pressure", ["60 kPa", "10 psi", "1e5 mmH2O", "100 kPa", "47.2 kPa"])
 def test_choked_test_pressure(arena: Arena, pressure: str) -> None:
     arena.change("job.toml", "28 inH2O", pressure)
@@ -722,7 +768,19 @@ def test_choked_readings_name_the_row_that_chokes(arena: Arena) -> None:
     # One repeat of three was typed without its point.
     rows = "rough,4,0,15.4,\nrough,4,0,15.3,\nrough,4,0,1552,\n"
     arena.write("readings.csv", READINGS.replace("rough,4,0,15.4,\n", rows))
-    arena.refuses("readings.csv", "line 4", "choked", "1552")
+    arena.refuses("readings.csv", "line 4", "choked", "1552 inH2O", "a drop of 527.6 inH2O", "critical 189.4 inH2O")
+
+
+def test_a_choked_drop_that_is_the_reading_is_named_once(arena: Arena) -> None:
+    arena.change("readings.csv", "rough,4,0,15.4", "rough,4,0,200")
+    arena.refuses("choked", "(got '200 inH2O')")
+    assert run("check", arena.folder).err.count("200 inH2O") == 1
+
+
+def test_a_sonic_velocity_is_named_in_its_own_unit(arena: Arena) -> None:
+    arena.write("job.toml", JOB.replace("upstream-minus-tap", "velocity").replace("0.2 inH2O", "1 m/s"))
+    arena.write("readings.csv", READINGS.replace("[inH2O]", "[ft/s]").replace("rough,4,0,15.4", "rough,4,0,1200"))
+    arena.refuses("line 2", "sonic", "(got '1200 ft/s')", "less than 1032 ft/s")
 
 
 @pytest.mark.parametrize(
