@@ -173,7 +173,10 @@ def _unknown_column(cell: str, cells: Sequence[str], known: Mapping[str, Column]
         return JobError("the unit of a column stands in square brackets", **where, mend=f"Write it as {bracketed}")
     if not known_names(cells, known.values()):
         return JobError(
-            "unknown column", **where, expected=f"a header with {named(known.values())} as the first line of the table"
+            "unknown column",
+            **where,
+            expected=f"a header with {named(known.values())} as the first line of the table",
+            mend="Separate the columns by commas, semicolons or tabs" if len(cells) == 1 else None,
         )
     meant = _meant_name(name, free)
     return JobError(

@@ -198,7 +198,8 @@ def _body(
                 file=file,
                 place=f"line {line}",
                 value=", ".join(row),
-                mend="Check for a decimal comma in a comma-separated table, or a stray separator"
+                mend="Where a decimal comma has split a number, write a point or separate the table by semicolons; "
+                "else take the stray comma away"
                 if comma
                 else "Check for a stray separator, or clear what stands behind the last column",
             )

@@ -84,6 +84,8 @@ def _mend_of_line(line: str) -> str | None:
         return 'Use straight quotes ("), as a plain text editor types them'
     if re.search(r"=\s*[+-]?\d+,\d", line):
         return "Write numbers with a decimal point"
+    if re.fullmatch(r"[A-Za-z_.-]+\]?", line):
+        return f"The name of a section stands in square brackets: [{line.rstrip(']')}]"
     bare = re.fullmatch(r"([\w-]+)\s*=\s*([+-]?[\w.%°][^\"'\[\]{}#=]*?)\s*(#.*)?", line)
     if bare is not None and re.search(r"[^\W\d]|%", bare[2]):
         return f'Put the value in straight quotes: {bare[1]} = "{bare[2]}"'

@@ -163,6 +163,7 @@ def test_the_vapour_of_a_room_stands_in_the_unit_of_the_barometer(make_job: Make
         ("[gauge]", 'top = { a = "1" b = "2" }\n[gauge]', "line 20: a comma or the closing } is missing"),
         ("[gauge]", 'top = { a = "1", a = "2" }\n[gauge]', "line 20: a key is there twice between { and }"),
         ("[gauge]", "remark\n[gauge]", "line 20: a key must be followed by = and its value (got 'remark')"),
+        ("[gauge]", "gauge", "line 20: a key must be followed by = and its value (got 'gauge'). The name of a section"),
         ("[gauge]", "= 5\n[gauge]", "line 20: this is no key, no [section] and no # remark (got '= 5')"),
     ],
 )  # fmt: skip

@@ -290,6 +290,12 @@ def test_a_title_above_the_header_is_named(tmp_path: Path, title: str, blanks: s
         table(tmp_path, f"{title}\n{blanks}run;Lift;station\na;1;0\n")
 
 
+@pytest.mark.parametrize("separator", ["|", " ", ":"])
+def test_another_separator_is_refused_with_those_that_fit(tmp_path: Path, separator: str) -> None:
+    with pytest.raises(JobError, match="Separate the columns by commas, semicolons or tabs"):
+        table(tmp_path, "run,lift [mm],station\na,1,0\n".replace(",", separator))
+
+
 def test_a_table_without_any_header_says_what_it_should_be(tmp_path: Path) -> None:
     with pytest.raises(
         JobError, match=r"unknown column \(got 'a'\); expected a header with run, lift \[unit\], station"
