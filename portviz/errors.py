@@ -139,7 +139,7 @@ def shortened(value: object, limit: int = 60) -> str:
         text = repr(value[: limit + 1])
     elif isinstance(value, int) and abs(value) >= 10**limit:
         text = f"a whole number of more than {limit} digits"
-    elif isinstance(value, int | float):
+    elif isinstance(value, int | float) or hasattr(value, "isoformat"):
         text = str(value)
     else:
         text = _SHORT.repr(value)

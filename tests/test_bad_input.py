@@ -1245,6 +1245,11 @@ def test_a_misspelt_name_is_one_fault_not_two(arena: Arena, old: str, new: str) 
     assert "More to mend" not in err
 
 
+def test_all_that_is_missing_is_counted(arena: Arena) -> None:
+    arena.write("job.toml", "")
+    assert "More to mend in the same file: side, valve, seat and 3 more." in run("check", arena.folder).err
+
+
 def test_other_faults_of_the_file_are_listed_once_each(arena: Arena) -> None:
     arena.change("job.toml", "[0, 90, 180, 270]", '[0, "90", 180, 270]')
     err = run("check", arena.folder).err

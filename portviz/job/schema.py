@@ -230,9 +230,11 @@ def validate_job_table(raw: dict[str, Any]) -> JobTable:
     # Unknown keys first: a misspelt key also shows up as a missing one, and the spelling explains both.
     problems.sort(key=lambda problem: problem["type"] != "extra_forbidden")
     message = _explain(dict(problems[0]))
-    # A misspelt section or key is missing under its proper name too: that is one fault, not two.
-    meant = (*problems[0]["loc"][:-1], nearest_name(str(problems[0]["loc"][-1]), _keys_at(problems[0]["loc"][:-1])))
-    problems = [each for each in problems if not (each["type"] == "missing" and each["loc"] == meant)] or problems
+    if problems[0]["type"] == "extra_forbidden":
+        # A misspelt section or key is missing under its proper name too: that is one fault, not two.
+        *above, key = problems[0]["loc"]
+        meant = (*above, nearest_name(str(key), _keys_at(tuple(above))))
+        problems = [each for each in problems if each["type"] != "missing" or each["loc"] != meant]
     if len(problems) > 1:
         others = [_dotted(problem["loc"]) for problem in problems[1:4]]
         more = "" if len(problems) <= 4 else f" and {len(problems) - 4} more"

@@ -49,7 +49,6 @@ def decode(content: bytes, file: str) -> str:
             file=file,
             place=f"line {line}",
             value=_line_with(content, error.start),
-            expected="UTF-8 text",
             mend=save,
         ) from None
     if "\0" in text:

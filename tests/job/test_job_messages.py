@@ -85,6 +85,8 @@ def test_a_slip_of_the_pen_goes_before_a_key_of_another_section(make_job: MakeJo
         ("[0, 90, 180, 270]", '[0, 90, 180, 270]\nreference = ""', "reference: there are no words between the quotes"),
         ("[0, 90, 180, 270]", '[0, 90, 180, 270]\nreference = "  "', "reference: there are no words"),
         ('"Small twin"', "5", 'title: words in quotes are needed here (got 5). Write it like: "5".'),
+        ('"Small twin"', "2026-01-20", "title: words in quotes are needed here (got 2026-01-20)."),
+        ('"40 mm"', "2026-01-20", "head_diameter: 2026-01-20 is not a length; write number and unit"),
         ('"Small twin"', "[5]", "title: words in quotes are needed here (got [5])."),
         ('"Small twin"', f'"{"x" * 201}"', "these words are too long, 201 letters where at most 200 fit"),
         ("format = 1", "format = 2", "format: this does not fit here (got 2); expected 1."),
