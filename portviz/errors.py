@@ -16,7 +16,20 @@ class UsageError(PortvizError):
 
 
 class UnitError(PortvizError, ValueError):
-    """A quantity has no unit, an unknown unit, or a unit of the wrong kind."""
+    """A quantity has no unit, an unknown unit, or a unit of the wrong kind.
+
+    Parameters
+    ----------
+    problem : str
+        What is wrong.
+    mend : str, optional
+        What to do, as a sentence of its own.
+    """
+
+    def __init__(self, problem: str, mend: str | None = None) -> None:
+        super().__init__(f"{problem}. {mend}" if mend else problem)
+        self.problem = problem
+        self.mend = mend
 
 
 class ChokedFlowError(PortvizError, ValueError):
@@ -87,14 +100,27 @@ class JobError(PortvizError):
     def _message(self) -> str:
         where = ", ".join(part for part in (self.file, self.place) if part)
         text = f"{where}: {self.problem}" if where else self.problem
-        if self.value is not None:
+        if self.value not in (None, "") and not self._problem_shows_value():
             text += f" (got {shortened(self.value)})"
         if self.expected:
             text += f"; expected {self.expected}"
-        text = text.rstrip(".") + "."
-        if self.mend:
-            text += f" {self.mend}" if self.mend.endswith(("?", ".")) else f" {self.mend}."
-        return text
+        return " ".join(sentence(each) for each in (text, self.mend) if each)
+
+    def _problem_shows_value(self) -> bool:
+        """Tell if the problem names the value already: a text by its quotes, anything else at its beginning."""
+        shown = shortened(self.value)
+        return shown in self.problem if isinstance(self.value, str) else self.problem.startswith(f"{shown} ")
+
+
+def sentence(text: str) -> str:
+    """Return a text with the point that ends it, where it has none."""
+    text = text.strip()
+    return text if text.endswith((".", "?", ":")) else f"{text}."
+
+
+def counted(number: int, noun: str, plural: str | None = None) -> str:
+    """Return a number with its noun, in the plural (noun and s, unless it is given) where it is not one."""
+    return f"{number} {noun if number == 1 else plural or noun + 's'}"
 
 
 #: Messages longer than this are cut: what was typed may be of any length.
@@ -113,7 +139,7 @@ def shortened(value: object, limit: int = 60) -> str:
         text = repr(value[: limit + 1])
     elif isinstance(value, int) and abs(value) >= 10**limit:
         text = f"a whole number of more than {limit} digits"
-    elif isinstance(value, int | float):
+    elif isinstance(value, int | float) or hasattr(value, "isoformat"):
         text = str(value)
     else:
         text = _SHORT.repr(value)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -133,8 +134,56 @@ def _scale(unit: str, kind: str) -> tuple[float, float]:
         except Exception:
             continue
         return float(one - zero), float(zero)
-    refusal = f"the unit {shortened(unit)} is not {_article(kind)}; units that fit: {units_that_fit(kind)}."
-    raise UnitError(" ".join(filter(None, (refusal, suggestion(unit, KINDS[kind][1])))))
+    raise UnitError(
+        f"the unit {shortened(unit)} is not {_article(kind)}; units that fit: {units_that_fit(kind)}",
+        _suggested_unit(unit, kind),
+    )
+
+
+def _suggested_unit(unit: str, kind: str) -> str | None:
+    """Return "Did you mean ...?" with the unit of a kind that was meant, or None where nothing is near."""
+    meant = meant_unit(unit, kind)
+    if meant is not None:
+        return f"Did you mean {meant}?"
+    named = KINDS[kind][1]
+    if kind == "pressure" and not re.search("hg|merc", unit, re.IGNORECASE):
+        # A column of mercury is 13.6 times one of water: it is only suggested to those who name it.
+        named = tuple(each for each in named if not each.endswith("Hg"))
+    return suggestion(unit, named)
+
+
+#: What shops write for a unit, in small letters and without blanks, stops and hyphens.
+_SHOP_WORDS: dict[str, dict[str, str]] = {
+    "length": {"mm": "millimeters millimetres", "in": "\" '' ″ ” zoll"},
+    "angle": {"deg": "º ˚ o"},
+    "pressure": {
+        "inH2O": 'in inch inches " \'\' ″ ” wc iwc inwc inchwc incheswc "wc ″wc wg iwg inwg "wg inaq inw h2o h20 '
+        "inh2o inchh2o inchesh2o \"h2o ''h2o ″h2o ”h2o inh20 inwater inchwater incheswater inofwater inchofwater "
+        "inchesofwater inofh2o inchesofh2o",
+        "mmH2O": "mm mmwc mmws mmwg mmce mmaq mmh2o mmh20 mmwater mmofwater",
+        "cmH2O": "cm cmwc cmws cmwg cmce cmaq cmh2o cmh20 cmwater cmofwater",
+        "inHg": 'hg "hg inhg inchhg incheshg inofhg inchesofhg inmercury inchesofmercury',
+        "mmHg": "mmhg mmofhg mmofmercury torr",
+        "hPa": "mb millibar",
+        "psi": "psig lb/in2",
+    },
+    "flow": {
+        "cfm": "scfm acfm cf/m cuft/min",
+        "l/s": "lps ltr/s",
+        "l/min": "lpm ltr/min",
+        "m3/h": "m3h cmh cbm/h",
+    },
+    "velocity": {"m/s": "mps", "ft/s": "fps ftps"},
+    "temperature": {"degC": "c celsius centigrade ºc ˚c", "degF": "f fahrenheit ºf ˚f"},
+    "ratio": {"%": "pct rh %rh"},
+    "force": {"lbf": "lb lbs pound pounds", "N": "newtons"},
+}
+
+
+def meant_unit(unit: str, kind: str) -> str | None:
+    """Return the unit of a kind that a shop's word stands for, such as inH2O for "in. WC", or None."""
+    word = re.sub(r"[\s.\-_]", "", unit[:_LONGEST].lower())
+    return next((proper for proper, words in _SHOP_WORDS[kind].items() if word in words.split()), None)
 
 
 def unit_factor(unit: str, kind: str) -> float:
@@ -214,31 +263,68 @@ def require_magnitude(value: float, unit: str, kind: str, text: str) -> None:
         )
 
 
-def split_quantity(text: object, kind: str) -> tuple[float, str]:
-    """Split ``"46 mm"`` into 46.0 and ``"mm"``; the unit must be of the given kind."""
-    example = f'"{_EXAMPLES[kind]}"'
+def split_quantity(text: object, kind: str, example: str | None = None) -> tuple[float, str]:
+    """Split ``"46 mm"`` into 46.0 and ``"mm"``; the unit must be of the given kind.
+
+    Parameters
+    ----------
+    text : str
+    kind : str
+        A key of `KINDS`.
+    example : str, optional
+        What messages show, where the kind's own example would mislead.
+    """
+    sample = f'"{example or _EXAMPLES[kind]}"'
     if isinstance(text, bool) or not isinstance(text, str | int | float):
-        raise UnitError(f"{shortened(text)} is not {_article(kind)}; write number and unit, such as {example}")
+        raise UnitError(f"{shortened(text)} is not {_article(kind)}; write number and unit, such as {sample}")
     if not isinstance(text, str):
         raise UnitError(
-            f"{text} has no unit; write {_article(kind)} with its unit in quotes, such as "
-            f'"{text} {KINDS[kind][1][0]}" (units that fit: {units_that_fit(kind)})'
+            f"{shortened(text)} has no unit; write {_article(kind)} with its unit in quotes, such as "
+            f"{sample if example else _example(kind, str(text))} (units that fit: {units_that_fit(kind)})"
         )
     typed = text.strip()
+    fraction = _fraction(typed)
+    if fraction is not None:
+        raise UnitError(f"{shortened(text)} is a fraction", f'Write it as a decimal: "{fraction}"')
     match = _NUMBER.match(typed) if len(typed) <= _LONGEST else None
     if match is None or re.match(r",\d", typed[match.end() :]):
         comma = " (with a decimal point, not a comma)" if re.match(r"[+-]?\d+,\d", typed[:_LONGEST]) else ""
-        raise UnitError(f"{shortened(text)} is not a number with a unit; write it like {example}{comma}")
+        raise UnitError(f"{shortened(text)} is not a number with a unit; write it like {sample}{comma}")
     number, unit = float(match[0]), typed[match.end() :].strip()
     if not unit:
         raise UnitError(
-            f"{shortened(text)} has no unit; write {_article(kind)} such as {example} "
-            f"(units that fit: {units_that_fit(kind)})"
+            f"{shortened(text)} has no unit; write {_article(kind)} such as "
+            f"{sample if example else _example(kind, match[0])} (units that fit: {units_that_fit(kind)})"
         )
     if not math.isfinite(number):
         raise UnitError(f"{shortened(text)} is not a finite number")
     _scale(unit, kind)
     return number, unit
+
+
+def _example(kind: str, number: str) -> str:
+    """Return the number that was typed with a unit, in quotes, or an example of the kind where it is too long."""
+    if len(number) > 25:
+        return f'"{_EXAMPLES[kind]}"'
+    if kind == "ratio" and 0.0 < float(number) <= 1.0:
+        return f'"{100.0 * float(number):.6g} %"'
+    return f'"{number} {KINDS[kind][1][0]}"'
+
+
+_WHOLE_AND_FRACTION = re.compile(
+    r"(?:(\d{1,4})[\s-]+)?(\d{1,4})\s*[/⁄]\s*(\d{1,4})\s*([^\d/⁄].{0,20})?", re.ASCII | re.DOTALL
+)
+
+
+def _fraction(typed: str) -> str | None:
+    """Return ``"1 13/16 in"`` as a decimal with its unit, or None where the text is no fraction."""
+    spelt = re.sub("[¼½¾⅐-⅞]", lambda sign: f" {unicodedata.normalize('NFKC', sign[0])}", typed[:_LONGEST]).strip()
+    match = _WHOLE_AND_FRACTION.fullmatch(spelt)
+    if match is None or int(match[3]) == 0:
+        return None
+    value = int(match[1] or 0) + int(match[2]) / int(match[3])
+    unit = (match[4] or "in").strip().replace('"', "in").replace("″", "in")
+    return f"{round(value, 6):.8g} {unit}"
 
 
 _EXAMPLES = {

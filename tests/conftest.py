@@ -14,6 +14,33 @@ from portviz.scene.display import display_available, start_probe
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 
+SMALL_JOB = """\
+format = 1
+title = "Small twin"
+side = "intake"
+
+[valve]
+head_diameter = "40 mm"
+stem_diameter = "7 mm"
+
+[seat]
+angle = "45 deg"
+width = "1.6 mm"
+throat_diameter = "35 mm"
+
+[bench]
+test_pressure = "7000 Pa"
+temperature = "20 degC"
+barometer = "100 kPa"
+humidity = "40 %"
+
+[gauge]
+reads = "upstream-minus-tap"
+
+[stations]
+angles = [0, 90, 180, 270]
+"""
+
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item, call):
@@ -27,6 +54,12 @@ def pytest_runtest_makereport(item, call):
 @pytest.fixture(scope="session")
 def examples() -> Path:
     return EXAMPLES
+
+
+@pytest.fixture(scope="session")
+def small_job() -> str:
+    """job.toml of a small twin with nothing optional in it."""
+    return SMALL_JOB
 
 
 @pytest.fixture(scope="session")

@@ -246,12 +246,12 @@ def test_missing_keys(arena: Arena, gone: str, key: str, expected: str) -> None:
         ('side = "intake"', "side = 1", ("side", "1", "intake", "exhaust")),
         ("upstream-minus-tap", "upstream", ("gauge.reads", "'upstream'", "upstream-minus-tap", "velocity")),
         ("upstream-minus-tap", "total-minus-statik", ("gauge.reads", 'Did you mean "total-minus-static"?')),
-        ('title = "Small twin"', "title = 5", ("title", "5", "string")),
-        ('title = "Small twin"', 'title = ""', ("title", "''")),
+        ('title = "Small twin"', "title = 5", ("title", "5", "words in quotes", '"5"')),
+        ('title = "Small twin"', 'title = ""', ("title", "no words between the quotes")),
         ('title = "Small twin"', f'title = "{"x" * 500}"', ("title", "xxx", "200")),
         ('reference = "toward', 'reference = ["toward', ("job.toml",)),
-        ('reference = "toward the bore wall"', "reference = true", ("stations.reference", "True", "string")),
-        ("[valve]", "[[valve]]", ("valve", "a table", "head_diameter")),
+        ('reference = "toward the bore wall"', "reference = true", ("stations.reference", "True", "words in quotes")),
+        ("[valve]", "[[valve]]", ("valve", "[valve], in single brackets", "head_diameter")),
         ('back_cut = { angle = "30 deg", width = "1.1 mm" }', 'back_cut = "30 deg"', ("valve.back_cut", "'30 deg'")),
         ('back_cut = { angle = "30 deg", width = "1.1 mm" }', "back_cut = []", ("valve.back_cut", "angle, width")),
         ('[ { angle = "60 deg", width = "0.9 mm" }, ', '{ a = "60 deg" } #', ("seat.bottom_cuts", "list")),
@@ -339,7 +339,7 @@ def test_a_wrong_unit_says_which_units_fit(arena: Arena, key: str, value: str) -
 def test_a_quantity_is_a_finite_number(arena: Arena, key: str, value: str) -> None:
     line, _, _ = QUANTITIES[key]
     arena.change("job.toml", line, with_value(line, value))
-    arena.refuses(f"job.toml, {key}: ", f"(got '{value[1:-1]}')", "number")
+    arena.refuses(f"job.toml, {key}: ", f"'{value[1:-1]}'", "number")
 
 
 @pytest.mark.parametrize("key", QUANTITIES)
@@ -442,15 +442,55 @@ def test_a_closed_valve_inside_the_wall_names_both_parts_and_the_place(arena: Ar
     arena.refuses("job.toml, ", "the closed valve stands inside the wall", "bottom cut 1", "diameter", " mm")
 
 
+def inch_job() -> str:
+    """Return the job with its lengths in inches."""
+    return re.sub(r'"([\d.]+) mm"', lambda match: f'"{float(match[1]) / 25.4:.6f} in"', JOB)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('throat_diameter = "1.377953 in"', 'throat_diameter = "1.6 in"', ("throat diameter 1.6000 in", "1.4778 in")),
+        ('stem_diameter = "0.275591 in"', 'stem_diameter = "1.7 in"', ("stem diameter 1.7000 in",)),
+        ('fillet_radius = "0.314961 in"', 'fillet_radius = "3 in"', ("radius 3.0000 in",)),
+    ],
+)
+def test_an_inch_job_is_told_its_lengths_in_inches(arena: Arena, old: str, new: str, words: tuple[str, ...]) -> None:
+    job = inch_job()
+    assert old in job
+    arena.write("job.toml", job.replace(old, new))
+    outcome = run("area", arena.folder, "--lifts", "0.1 in", "--json")
+    assert_one_message(outcome, 1, *words)
+    assert " mm" not in outcome.err
+
+
+def test_an_inch_job_is_told_in_inches_where_its_closed_valve_stands_in_the_wall(arena: Arena) -> None:
+    job = inch_job().replace('back_cut = { angle = "30 deg", width = "0.043307 in" }\n', "")
+    job = job.replace('underhead_angle = "15 deg"', 'underhead_angle = "44 deg"')
+    arena.write(
+        "job.toml", job.replace('angle = "60 deg", width = "0.035433 in"', 'angle = "5 deg", width = "0.08 in"')
+    )
+    outcome = run("area", arena.folder, "--lifts", "0.1 in", "--json")
+    assert_one_message(outcome, 1, "stands inside the wall", " in inside the bottom cut 1 at a diameter of 1.")
+    assert " mm" not in outcome.err
+
+
+def test_an_inch_table_is_told_its_lifts_in_inches(arena: Arena) -> None:
+    arena.change("job.toml", "28 inH2O", "28 psi")
+    arena.write("readings.csv", READINGS.replace("[mm]", "[in]").replace(",4,", ",.1,").replace(",8,", ",.3,"))
+    arena.write("flow.csv", None)
+    arena.refuses("chokes the flow of run 'rough' at 0.1 in", "775 inH2O")
+
+
 @pytest.mark.parametrize("pressure", ["60 kPa", "10 psi", "1e5 mmH2O", "100 kPa", "47.2 kPa"])
 def test_choked_test_pressure(arena: Arena, pressure: str) -> None:
     arena.change("job.toml", "28 inH2O", pressure)
-    arena.refuses("job.toml, bench.test_pressure: ", "chokes", "kPa")
+    arena.refuses("job.toml, bench.test_pressure: ", "chokes", "the critical 189.4 inH2O of 401.5 inH2O upstream")
 
 
 def test_barometer_in_the_wrong_unit_chokes_the_test_pressure(arena: Arena) -> None:
     arena.change("job.toml", "100 kPa", "100 hPa")
-    arena.refuses("job.toml", "barometer", "10.00 kPa", "chokes")
+    arena.refuses("job.toml", "barometer", "40.15 inH2O", "chokes")
 
 
 @pytest.mark.parametrize("temperature", ["1 K", "300 degC", "360 degC", "1e6 degC", "1e300 K", "1e308 degC"])
@@ -517,23 +557,23 @@ def test_lifts_that_no_valve_has(arena: Arena, lift: str) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("xyzzy", ("TOML",)),
+        ("xyzzy", ("line 1", "'xyzzy'", "followed by =")),
         ("", ("format", "missing")),
         ("# only a remark\n", ("format", "missing")),
-        (JOB.replace('"40 mm"', '"40 mm'), ("TOML", "line 6")),
-        (JOB.replace('"40 mm"', "40 mm"), ("TOML", "line 6")),
-        (JOB.replace("head_diameter =", "head_diameter"), ("TOML", "line 6")),
-        (JOB.replace("head_diameter =", "head diameter ="), ("TOML", "line 6")),
-        (JOB.replace("[valve]", "[valve"), ("TOML", "line 5")),
-        (JOB.replace("[0, 90", "[0, 90,, 91"), ("TOML", "line 35")),
-        (JOB.replace('side = "intake"', 'side = "intake"\nside = "intake"'), ("TOML", "line 4")),
-        (JOB + "\n[bench]\n", ("TOML", "bench")),
-        (JOB.replace('"Small twin"', '"Small \\q twin"'), ("TOML", "line 2")),
-        (JOB.replace('"Small twin"', '"Small \\ud800"'), ("TOML", "line 2")),
-        (JOB.replace("format = 1", "format = 2020-13-45"), ("TOML", "line 1")),
-        (JOB.replace("\n", "\r"), ("TOML", "line 1")),
-        (READINGS, ("TOML", "line 1")),
-        ('{"format": 1}', ("TOML", "line 1")),
+        (JOB.replace('"40 mm"', '"40 mm'), ("line 6",)),
+        (JOB.replace('"40 mm"', "40 mm"), ("line 6",)),
+        (JOB.replace("head_diameter =", "head_diameter"), ("line 6",)),
+        (JOB.replace("head_diameter =", "head diameter ="), ("line 6",)),
+        (JOB.replace("[valve]", "[valve"), ("line 5",)),
+        (JOB.replace("[0, 90", "[0, 90,, 91"), ("line 35",)),
+        (JOB.replace('side = "intake"', 'side = "intake"\nside = "intake"'), ("line 4",)),
+        (JOB + "\n[bench]\n", ("already in line 23", "[bench]")),
+        (JOB.replace('"Small twin"', '"Small \\q twin"'), ("line 2",)),
+        (JOB.replace('"Small twin"', '"Small \\ud800"'), ("line 2",)),
+        (JOB.replace("format = 1", "format = 2020-13-45"), ("line 1",)),
+        (JOB.replace("\n", "\r"), ("line 1",)),
+        (READINGS, ("line 1",)),
+        ('{"format": 1}', ("line 1",)),
     ],
     ids=range(17),
 )
@@ -585,14 +625,14 @@ def test_messages_stay_on_one_line_whatever_a_run_is_called(arena: Arena) -> Non
         ("readings.csv", "lift [mm]", "lift [deg]", ("line 1, column 2", "'deg'", "mm, in")),
         ("readings.csv", "lift [mm]", "lift [cfm]", ("line 1, column 2", "'cfm'", "length")),
         ("readings.csv", "lift [mm]", "lift [parsnips]", ("line 1, column 2", "'parsnips'", "mm, in")),
-        ("readings.csv", "lift [mm]", "lift (mm)", ("line 1, column 2", "'lift (mm)'", "Did you mean lift?")),
+        ("readings.csv", "lift [mm]", "lift (mm)", ("line 1, column 2", "'lift (mm)'", "square brackets", "lift [mm]")),
         ("readings.csv", "lift [mm]", "lift mm", ("line 1, column 2", "'lift mm'", "lift")),
         ("readings.csv", "lift [mm]", "lift [mm", ("line 1, column 2", "'lift [mm'")),
         ("readings.csv", "lift [mm]", "lft [mm]", ("line 1, column 2", "'lft [mm]'", "Did you mean lift?")),
         ("readings.csv", "reading [inH2O]", "reading", ("line 1, column 4", "no unit", "reading [inH2O]")),
         ("readings.csv", "reading [inH2O]", "reading [mm]", ("line 1, column 4", "'mm'", "inH2O", "mmHg")),
         ("readings.csv", "reading [inH2O]", "reading [m/s]", ("line 1, column 4", "'m/s'", "pressure")),
-        ("readings.csv", "reading [inH2O]", "readings [inH2O]", ("line 1, column 4", "Did you mean reading?")),
+        ("readings.csv", "reading [inH2O]", "readings [inH2O]", ("line 1, column 4", "Did you mean reading [inH2O]?")),
         ("readings.csv", "station", "angle", ("line 1, column 3", "'angle'", "station")),
         ("readings.csv", "station", "sation", ("line 1, column 3", "'sation'", "Did you mean station?")),
         ("readings.csv", "station", "station [rad]", ("line 1, column 3", "rad")),
@@ -602,7 +642,7 @@ def test_messages_stay_on_one_line_whatever_a_run_is_called(arena: Arena) -> Non
         ("readings.csv", ",station", "", ("line 1", "station", "missing")),
         ("readings.csv", "run,", "", ("line 1", "run", "missing")),
         ("readings.csv", ",note\nrough,4,0,15.4,", "\nrough,4,0,15.4,gusty", ("line 2", "gusty", "5 cells", "4")),
-        ("readings.csv", HEADER, "", ("line 1, column 1", "'rough'", "run, lift, station, reading")),
+        ("readings.csv", HEADER, "", ("line 1, column 1", "'rough'", "a header with run, lift [unit], station")),
         ("readings.csv", HEADER, HEADER.replace(",", "|"), ("line 1, column 1", "run|lift")),
         ("flow.csv", "flow [cfm]", "flow", ("line 1, column 3", "no unit", "flow [cfm]")),
         ("flow.csv", "flow [cfm]", "flow [mm]", ("line 1, column 3", "'mm'", "cfm, l/s")),
@@ -707,7 +747,7 @@ def test_rows(arena: Arena, name: str, old: str, new: str, words: tuple[str, ...
         ("-28", "inH2O", ("column test_pressure", "'-28'", "larger than zero")),
         ("x", "inH2O", ("column test_pressure", "'x'", "number")),
         ("nan", "inH2O", ("column test_pressure", "'nan'", "number")),
-        ("60", "kPa", ("60", "chokes")),
+        ("60", "kPa", ("240.9 inH2O", "chokes")),
         ("28", "psi", ("chokes",)),
         ("1e308", "kPa", ()),
     ],
@@ -722,7 +762,19 @@ def test_choked_readings_name_the_row_that_chokes(arena: Arena) -> None:
     # One repeat of three was typed without its point.
     rows = "rough,4,0,15.4,\nrough,4,0,15.3,\nrough,4,0,1552,\n"
     arena.write("readings.csv", READINGS.replace("rough,4,0,15.4,\n", rows))
-    arena.refuses("readings.csv", "line 4", "choked", "1552")
+    arena.refuses("readings.csv", "line 4", "choked", "1552 inH2O", "a drop of 527.6 inH2O", "critical 189.4 inH2O")
+
+
+def test_a_choked_drop_that_is_the_reading_is_named_once(arena: Arena) -> None:
+    arena.change("readings.csv", "rough,4,0,15.4", "rough,4,0,200")
+    arena.refuses("choked", "(got '200 inH2O')")
+    assert run("check", arena.folder).err.count("200 inH2O") == 1
+
+
+def test_a_sonic_velocity_is_named_in_its_own_unit(arena: Arena) -> None:
+    arena.write("job.toml", JOB.replace("upstream-minus-tap", "velocity").replace("0.2 inH2O", "1 m/s"))
+    arena.write("readings.csv", READINGS.replace("[inH2O]", "[ft/s]").replace("rough,4,0,15.4", "rough,4,0,1200"))
+    arena.refuses("line 2", "sonic", "(got '1200 ft/s')", "less than 1032 ft/s")
 
 
 @pytest.mark.parametrize(
@@ -859,6 +911,8 @@ def test_a_folder_where_a_file_should_be(arena: Arena, name: str) -> None:
     if name in FILES:
         arena.write(name, None)
     (arena.folder / name).mkdir()
+    if name == "bench.xlsx":
+        arena.write("readings.csv", None)
     arena.refuses(name, "expected")
 
 
@@ -947,6 +1001,8 @@ def random_bytes(size: int) -> bytes:
 
 @pytest.mark.parametrize("name", ["job.toml", "readings.csv", "bench.xlsx"])
 def test_a_hundred_megabytes_of_noise(arena: Arena, name: str) -> None:
+    if name == "bench.xlsx":
+        arena.write("readings.csv", None)
     arena.write(name, random_bytes(100 * MEGABYTE))
     refuses_fast(arena, name)
 
@@ -1181,12 +1237,79 @@ def test_a_value_stands_in_quotes_once(arena: Arena) -> None:
     assert "(got '9 degC')" in run("check", arena.folder).err
 
 
+@pytest.mark.parametrize(("old", "new"), [("[gauge]", "[Gauge]"), ("head_diameter", "head_diametre")])
+def test_a_misspelt_name_is_one_fault_not_two(arena: Arena, old: str, new: str) -> None:
+    arena.change("job.toml", old, new)
+    err = run("check", arena.folder).err
+    assert "Did you mean" in err
+    assert "More to mend" not in err
+
+
+def test_all_that_is_missing_is_counted(arena: Arena) -> None:
+    arena.write("job.toml", "")
+    assert "More to mend in the same file: side, valve, seat and 3 more." in run("check", arena.folder).err
+
+
 def test_other_faults_of_the_file_are_listed_once_each(arena: Arena) -> None:
     arena.change("job.toml", "[0, 90, 180, 270]", '[0, "90", 180, 270]')
     err = run("check", arena.folder).err
     assert "stations.angles[2]" in err
     assert "  " not in err
     assert "More to mend" not in err
+
+
+#: What a clumsy hand does to each file, in the words of a change.
+SLIPS = {
+    "job.toml": [
+        ("40 mm", "40"), ("40 mm", ""), ("40 mm", "40,5 mm"), ("40 mm", "1 13/16 in"), ("40 mm", "40 furlong"),
+        ('"40 mm"', "40 mm"), ('"40 mm"', "“40 mm”"), ('"40 mm"', "40"), ('"40 mm"', "true"), ('"40 mm"', "[]"),
+        ("28 inH2O", "28 in"), ("28 inH2O", "28 psi"), ("100 kPa", "29.92"), ("100 kPa", "30 in"), ("21 degC", "18 C"),
+        ("45 %", "0.55"), ("45 %", "145 %"), ("0.2 inH2O", "0.2 m/s"), ("0.2 inH2O", "0.2"), ("0.2 inH2O", ""),
+        ("= 0.98", "= 98"), ("= 0.98", '= ""'), ("[0, 90, 180, 270]", "[]"), ("[0, 90, 180, 270]", "[0]"),
+        ("[0, 90, 180, 270]", "[0, 90, 180, 90]"), ("[0, 90, 180, 270]", '""'), ('"toward the bore wall"', '""'),
+        ("Small twin", ""), ('"Small twin"', "5"), ("format = 1", ""), ("format = 1", "format = 2"),
+        ("intake", "Intake"), ("intake", ""), ("upstream-minus-tap", "upstream"), ("[valve]", "[[valve]]"),
+        ("[valve]", "[valves]"), ("[valve]", "[seat]"), ("[valve]", ""), ("[valve]", "[valve]\nwidth = 1"),
+        ("35 mm", "39 mm"), ("35 mm", "5 mm"), ("7 mm", "45 mm"), ("8 mm", "80 mm"), ("1.1 mm", "30 mm"),
+        ("Small", "\\q"), ("[0, 90", "[0, 90,,"), ('{ angle = "30 deg", width = "1.2 mm" }', '""'),
+        ('{ angle = "30 deg", width = "1.2 mm" }', '{ angle = "30 deg" }'),
+    ],
+    "readings.csv": [
+        ("lift [mm]", "lift"), ("lift [mm]", "lift []"), ("lift [mm]", "lift (mm)"),
+        ("reading [inH2O]", "reading [mm]"),
+        ("reading [inH2O]", "reading [ft/s]"), ("station", "angle"), ("station", ""), ("station,", ""), ("note", "run"),
+        ("run,", "Bench of May\nrun,"), (HEADER, ""), ("rough,4,0,15.4,", ",4,0,15.4,"), ("15.4", ""), ("15.4", " "),
+        ("15.4", "15,4"), ("15.4", "15.Jan"), ("15.4", "15 inH2O"), ("15.4", "200"), ("15.4", "-999"), ("15.4", "x"),
+        ("rough,4,90", "rough,4,91"), ("rough,4,90", "rogh,4,90"), ("rough,4,90", "rough,-4,90"),
+        ("rough,4,0", "rough,4"),
+    ],
+    "flow.csv": [
+        ("flow [cfm]", "cfm"), ("flow [cfm]", "flow [mm]"), ("rough,4,55", "rough,4,55,5"),
+        ("rough,4,55", "rough,5,55"),
+        ("rough,4,55", "ruff,4,55"), ("rough,4,55\n", ""), ("rough,4,55", "rough,8,55"), ("55", "-55"), ("55", "1e9"),
+        ("lift [mm]", "lift [in]"), ("rough,4,55", ",4,55"), ("rough,4,55", '"rough,4,55'),
+    ],
+    "cam.csv": [
+        ("crank [deg]", "angle [deg]"), ("crank [deg]", "crank"), ("110,9", "110,-9"), ("110,9", "60,9"),
+        ("110,9", "110,"),
+    ],
+}  # fmt: skip
+UNTIDY = re.compile(r"  |\. \(|\? \(|\(''\)|got ''|\(s\)|\.\.(?!\.)(?<!\.\.\.)|;;|,,|\.;| ;| ,|None|\[\]\?")
+
+
+@pytest.mark.parametrize(("name", "old", "new"), [(name, *slip) for name, slips in SLIPS.items() for slip in slips])
+def test_messages_are_joined_tidily(arena: Arena, name: str, old: str, new: str) -> None:
+    arena.change(name, old, new)
+    outcome = run("check", arena.folder)
+    assert_one_message(outcome, 1, name)
+    own = re.sub(r"\(got [^)]*\)", "(got)", outcome.err.removeprefix("portviz: ").rstrip("\n"))
+    assert UNTIDY.search(own) is None, outcome.err
+    assert re.search("[“”„‘’«»]", own) is None, outcome.err
+    assert own.endswith((".", "?")), outcome.err
+    assert not re.search(r"Input|should be|valid string|tuple|dictionary|instance", own), outcome.err
+    shown = re.search(r"\(got ('[^']+')\)", outcome.err)
+    if shown:
+        assert outcome.err.count(shown[1]) == 1, outcome.err
 
 
 # Wrong usage and targets ---------------------------------------------------------------------------------------------

@@ -24,33 +24,6 @@ from portviz.errors import DrawingError
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 
-JOB = """\
-format = 1
-title = "Small twin"
-side = "intake"
-
-[valve]
-head_diameter = "40 mm"
-stem_diameter = "7 mm"
-
-[seat]
-angle = "45 deg"
-width = "1.6 mm"
-throat_diameter = "35 mm"
-
-[bench]
-test_pressure = "7000 Pa"
-temperature = "20 degC"
-barometer = "100 kPa"
-humidity = "40 %"
-
-[gauge]
-reads = "upstream-minus-tap"
-
-[stations]
-angles = [0, 90, 180, 270]
-"""
-
 
 def readings(*runs: str, lifts: tuple[str, ...] = ("8", "4"), unit: str = "Pa", scale: float = 1.0) -> str:
     """Return readings at the four stations; lifts stand in the order given."""
@@ -67,12 +40,12 @@ MakeJob = Callable[..., Path]
 
 
 @pytest.fixture
-def make_job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> MakeJob:
+def make_job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, small_job: str) -> MakeJob:
     """Return a function that writes a job to the folder `job` and goes beside it."""
     monkeypatch.chdir(tmp_path)
 
     def make(changes: dict[str, str] | None = None, **files: str) -> Path:
-        job = JOB
+        job = small_job
         for old, new in (changes or {}).items():
             assert job.count(old) == 1, f"{old!r} is not once in the job"
             job = job.replace(old, new)
@@ -667,13 +640,13 @@ def test_new_leaves_what_is_there(tmp_path: Path) -> None:
     assert content(tmp_path) == {"head": b"/", "head/job.toml": b"mine"}
 
 
-def test_schema_is_printed_whole(make_job: MakeJob) -> None:
+def test_schema_is_printed_whole(small_job: str) -> None:
     outcome = run("schema")
     assert (outcome.code, outcome.err) == (0, "")
     schema = json.loads(outcome.out)
     jsonschema.Draft202012Validator.check_schema(schema)
     validator = jsonschema.Draft202012Validator(schema)
-    job = tomllib.loads(JOB)
+    job = tomllib.loads(small_job)
     assert validator.is_valid(job)
     job["seat"]["colour"] = "red"
     assert not validator.is_valid(job)

@@ -162,7 +162,7 @@ def test_units_that_fit_fit(kind: str) -> None:
 def test_unit_of_another_kind_is_refused_with_those_that_fit(kind: str) -> None:
     others = [unit for other, unit in KIND_AND_UNIT if other != kind]
     for unit in others:
-        with pytest.raises(UnitError, match=re.escape(f"units that fit: {units_that_fit(kind)}.")) as caught:
+        with pytest.raises(UnitError, match=re.escape(f"units that fit: {units_that_fit(kind)}")) as caught:
             parse_quantity(f"1 {unit}", kind)
         assert str(caught.value).startswith(f"the unit '{unit}' is not a")
     assert len(others) == len(KIND_AND_UNIT) - len(KINDS[kind][1])
@@ -190,6 +190,88 @@ def test_unknown_unit_is_refused(unit: str) -> None:
 def test_near_miss_gets_a_hint(text: str, kind: str, hint: str) -> None:
     with pytest.raises(UnitError, match=re.escape(f"Did you mean {hint}?")):
         parse_quantity(text, kind)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "hint"),
+    [
+        ("18 C", "temperature", "degC"),
+        ("64 F", "temperature", "degF"),
+        ("18 celsius", "temperature", "degC"),
+        ("28 inWC", "pressure", "inH2O"),
+        ("28 in. H2O", "pressure", "inH2O"),
+        ('28 "H2O', "pressure", "inH2O"),
+        ("28 wc", "pressure", "inH2O"),
+        ("28 in WC", "pressure", "inH2O"),
+        ("28 inches of water", "pressure", "inH2O"),
+        ("711 mmWS", "pressure", "mmH2O"),
+        ("5 lps", "flow", "l/s"),
+        ("350 fps", "velocity", "ft/s"),
+        ("45 RH", "ratio", "%"),
+        ('1.5"', "length", "in"),
+    ],
+)
+def test_words_of_the_shop_get_a_hint(text: str, kind: str, hint: str) -> None:
+    with pytest.raises(UnitError, match=re.escape(f"Did you mean {hint}?")):
+        parse_quantity(text, kind)
+
+
+@pytest.mark.parametrize(
+    ("unit", "hint"), [("in", "inH2O"), ("inch", "inH2O"), ("mm", "mmH2O"), ("cm", "cmH2O"), ('"', "inH2O")]
+)
+def test_a_length_for_a_pressure_is_a_column_of_water_and_never_of_mercury(unit: str, hint: str) -> None:
+    # A factor of 13.6 lies between them.
+    with pytest.raises(UnitError) as typed:
+        parse_quantity(f"28 {unit}", "pressure")
+    with pytest.raises(UnitError) as header:
+        unit_factor(unit, "pressure")
+    assert typed.value.mend == header.value.mend == f"Did you mean {hint}?"
+
+
+@pytest.mark.parametrize("unit", ["inn", "inh", "mmh", "ih", "m"])
+def test_mercury_is_suggested_to_those_alone_who_name_it(unit: str) -> None:
+    with pytest.raises(UnitError) as caught:
+        parse_quantity(f"28 {unit}", "pressure")
+    assert "Hg" not in (caught.value.mend or "")
+    with pytest.raises(UnitError, match=re.escape("Did you mean inHg?")):
+        parse_quantity("29.9 in. Hg", "pressure")
+
+
+@pytest.mark.parametrize("value", ["0.55", 0.55])
+def test_humidity_as_a_fraction_of_one_is_shown_in_per_cent(value: object) -> None:
+    with pytest.raises(UnitError, match=re.escape('such as "55 %"')):
+        parse_quantity(value, "ratio")
+
+
+@pytest.mark.parametrize("text", ["28", "6974.5"])
+def test_text_without_a_unit_is_shown_with_one(text: str) -> None:
+    with pytest.raises(UnitError, match=re.escape(f'such as "{text} inH2O"')):
+        parse_quantity(text, "pressure")
+
+
+@pytest.mark.parametrize(
+    ("text", "decimal"),
+    [
+        ("1 13/16 in", "1.8125 in"),
+        ("1-13/16 in", "1.8125 in"),
+        ("13/16 in", "0.8125 in"),
+        ('1 13/16"', "1.8125 in"),
+        ("1 13/16", "1.8125 in"),
+        ("1½ in", "1.5 in"),
+        ("1 ¾ in", "1.75 in"),
+        ("2 1/3 mm", "2.333333 mm"),
+    ],
+)
+def test_a_fraction_is_given_as_a_decimal(text: str, decimal: str) -> None:
+    with pytest.raises(UnitError, match=re.escape(f'is a fraction. Write it as a decimal: "{decimal}"')):
+        parse_quantity(text, "length")
+
+
+@pytest.mark.parametrize("text", ["1/0 in", "1 13/0 in", "1/2/3 in", "/2 in"])
+def test_what_is_no_fraction_is_not_called_one(text: str) -> None:
+    with pytest.raises(UnitError) as caught:
+        parse_quantity(text, "length")
+    assert "fraction" not in str(caught.value)
 
 
 def test_far_miss_gets_no_hint() -> None:

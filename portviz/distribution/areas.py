@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,7 @@ from portviz.geometry.passages import least_passages
 from portviz.geometry.profiles import Profiles, build_profiles
 from portviz.geometry.three_stage import curtain_area, head_area, three_stage_area
 from portviz.job.model import JOB_FILE, Job
+from portviz.units import format_quantity, unit_factor
 
 
 @dataclass(frozen=True)
@@ -85,11 +87,18 @@ def job_profiles(job: Job) -> Profiles:
         If the dimensions make no valve and seat.
     """
     try:
-        return build_profiles(job_dimensions(job))
+        return build_profiles(job_dimensions(job), lambda length: length_text(job, length))
     except GeometryError as error:
         raise JobError(
             error.problem, file=JOB_FILE, place=", ".join(error.keys), mend="Mend one of these dimensions"
         ) from None
+
+
+def length_text(job: Job, length: float) -> str:
+    """Return a length [m] as text in the job's unit, to about a micrometre."""
+    unit = job.units.length
+    decimals = max(0, round(math.log10(unit_factor(unit, "length") / 1e-6)))
+    return format_quantity(length, unit, "length", decimals)
 
 
 def areas_at(job: Job, profiles: Profiles, lifts: npt.ArrayLike) -> Areas:

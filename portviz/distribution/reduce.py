@@ -266,11 +266,8 @@ def _averaged(
     if velocity_gauge:
         try:
             value = air.isentropic_drop(value, upstream[readings.group], temperature, gas)
-        except ChokedFlowError as error:
-            fastest = int(np.argmax(np.abs(readings.value)))
-            place = f"line {readings.line[fastest]}, column reading"
-            typed = f"{in_unit(float(readings.value[fastest]), job.units.velocity, 'velocity'):g} {job.units.velocity}"
-            raise JobError(str(error), file=readings.file, place=place, value=typed) from None
+        except ChokedFlowError:
+            raise _sonic(job, readings) from None
     keys, row = np.unique(readings.group * width + order_of_station[readings.station], return_inverse=True)
     repeats = np.bincount(row)
     mean = np.bincount(row, weights=value) / repeats
@@ -291,12 +288,27 @@ def _require_subsonic_tests(job: Job, readings: Readings, test_pressure: Array, 
     if job.flow is not None and np.isfinite(job.flow.test_pressure[worst]):
         file, place = job.flow.file, f"line {job.flow.line[worst]}, column test_pressure"
     raise JobError(
-        f"the test pressure chokes the flow ({_group_place(readings, worst)})",
+        f"the test pressure of {_pressure(job, test_pressure[worst])} chokes the flow of "
+        f"{_group_place(job, readings, worst)}",
         file=file,
         place=place,
-        value=f"{test_pressure[worst] / 1e3:.2f} kPa",
-        expected=f"less than the critical {limit[worst] / 1e3:.2f} kPa of {upstream[worst] / 1e3:.2f} kPa upstream",
+        expected=f"less than the critical {_pressure(job, limit[worst])} of {_pressure(job, upstream[worst])} upstream",
         mend="Check the pressure's unit and the barometer",
+    )
+
+
+def _sonic(job: Job, readings: Readings) -> JobError:
+    fastest = int(np.argmax(np.abs(readings.value)))
+    unit = job.units.velocity
+    room = job.bench.air
+    limit = float(np.sqrt(2.0 * air.GAMMA / (air.GAMMA + 1.0) * room.gas_constant * room.temperature))
+    return JobError(
+        "this velocity is sonic or faster, and the flow is choked",
+        file=readings.file,
+        place=f"line {readings.line[fastest]}, column reading",
+        value=_reading(job, float(readings.value[fastest])),
+        expected=f"less than {in_unit(limit, unit, 'velocity'):.4g} {unit}",
+        mend="Check the column's unit",
     )
 
 
@@ -307,22 +319,32 @@ def _choked(job: Job, readings: Readings, group: Index, station: Index, drop: Ar
     pull = np.sign(drop[worst]) * (-1.0 if job.gauge.reads == "tap-minus-downstream" else 1.0)
     row = int(rows[np.argmax(pull * readings.value[rows])])
     limit = (1.0 - air.CRITICAL_PRESSURE_RATIO) * upstream[group[worst]]
-    unit = job.units.velocity if job.gauge.kind == "velocity" else job.units.pressure
+    typed, stands_for = _reading(job, float(readings.value[row])), _pressure(job, drop[worst])
+    words = "" if typed == stands_for else f", where the readings stand for a drop of {stands_for}"
     return JobError(
         f"the flow is choked at station {job.stations.angles_deg[station[worst]]:g} deg, "
-        f"{_group_place(readings, int(group[worst]))}, where the readings stand for a drop of "
-        f"{drop[worst] / 1e3:.2f} kPa",
+        f"{_group_place(job, readings, int(group[worst]))}{words}",
         file=readings.file,
         place=f"line {readings.line[row]}, column reading",
-        value=f"{in_unit(float(readings.value[row]), unit, job.gauge.kind):g} {unit}",
-        expected=f"a drop below the critical {limit / 1e3:.2f} kPa; the velocity can't be found beyond it",
+        value=typed,
+        expected=f"a drop below the critical {_pressure(job, limit)}; the velocity can't be found beyond it",
         mend="Check the column's unit and what the gauge reads",
     )
 
 
-def _group_place(readings: Readings, group: int) -> str:
+def _group_place(job: Job, readings: Readings, group: int) -> str:
     run = readings.runs[readings.group_run[group]]
-    return f"run {run!r} at {readings.group_lift[group] * 1e3:.3g} mm"
+    lift = in_unit(float(readings.group_lift[group]), job.units.length, "length")
+    return f"run {run!r} at {lift:.4g} {job.units.length}"
+
+
+def _pressure(job: Job, pressure: float) -> str:
+    return f"{in_unit(float(pressure), job.units.pressure, 'pressure'):.4g} {job.units.pressure}"
+
+
+def _reading(job: Job, value: float) -> str:
+    unit = job.units.velocity if job.gauge.kind == "velocity" else job.units.pressure
+    return f"{in_unit(value, unit, job.gauge.kind):g} {unit}"
 
 
 def _take(areas: Areas, index: Index) -> Areas:

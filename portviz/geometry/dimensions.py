@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from portviz.defaults import FACE_OVER_SEAT_WIDTH, MARGIN, UNDERHEAD_ANGLE, or_as
 from portviz.errors import GeometryError
 
 Array = npt.NDArray[np.float64]
@@ -106,17 +107,17 @@ def dimensions(
     seat_outer_radius: npt.ArrayLike | None = None,
     face_angle: npt.ArrayLike | None = None,
     face_width: npt.ArrayLike | None = None,
-    margin: npt.ArrayLike = 1e-3,
+    margin: npt.ArrayLike = MARGIN,
     back_cut_angle: npt.ArrayLike = 0.0,
     back_cut_width: npt.ArrayLike = 0.0,
-    underhead_angle: npt.ArrayLike = np.pi / 12.0,
+    underhead_angle: npt.ArrayLike = UNDERHEAD_ANGLE,
     fillet_radius: npt.ArrayLike = 0.0,
     top_cut_angle: npt.ArrayLike = 0.0,
     top_cut_width: npt.ArrayLike = 0.0,
     bottom_cut_angles: npt.ArrayLike = (),
     bottom_cut_widths: npt.ArrayLike = (),
 ) -> Dimensions:
-    """Return `Dimensions` with the defaults filled in and everything broadcast to N designs.
+    """Return `Dimensions` with the defaults of `portviz.defaults` filled in and everything broadcast to N designs.
 
     Parameters
     ----------
@@ -127,7 +128,7 @@ def dimensions(
     face_angle : array_like, optional
         [rad]; the seat's angle.
     face_width : array_like, optional
-        [m]; 1.25 times the seat's width.
+        [m]; wider than the seat.
     margin, back_cut_width, fillet_radius, top_cut_width : array_like, optional
         [m].
     back_cut_angle, underhead_angle, top_cut_angle : array_like, optional
@@ -141,8 +142,8 @@ def dimensions(
     single = {
         "head_radius": head_radius,
         "stem_radius": stem_radius,
-        "face_angle": seat_angle if face_angle is None else face_angle,
-        "face_width": 1.25 * seat_width if face_width is None else face_width,
+        "face_angle": or_as(face_angle, seat_angle),
+        "face_width": or_as(face_width, FACE_OVER_SEAT_WIDTH * seat_width),
         "margin": margin,
         "back_cut_angle": back_cut_angle,
         "back_cut_width": back_cut_width,
@@ -150,7 +151,7 @@ def dimensions(
         "fillet_radius": fillet_radius,
         "seat_angle": seat_angle,
         "seat_width": seat_width,
-        "seat_outer_radius": head_radius if seat_outer_radius is None else seat_outer_radius,
+        "seat_outer_radius": or_as(seat_outer_radius, head_radius),
         "top_cut_angle": top_cut_angle,
         "top_cut_width": top_cut_width,
         "throat_radius": throat_radius,
@@ -167,6 +168,14 @@ def dimensions(
     )
 
 
+LengthText = Callable[[float], str]
+
+
+def in_millimetres(length: float) -> str:
+    """Return a length [m] as text."""
+    return f"{length * 1e3:.3f} mm"
+
+
 @dataclass(frozen=True)
 class Rule:
     """One thing that dimensions must keep.
@@ -179,18 +188,26 @@ class Rule:
         The dimensions involved, as keys of job.toml.
     broken : callable
         Dimensions -> mask (N,), True where the rule is broken.
-    message : callable
-        Dimensions of one design -> what is wrong, in words.
+    words : callable
+        Dimensions of one design, and what writes a length of it -> what is wrong.
     """
 
     name: str
     keys: tuple[str, ...]
     broken: Callable[[Dimensions], Mask]
-    message: Callable[[Dimensions], str]
+    words: Callable[[Dimensions, Callable[[Array], str]], str]
 
+    def message(self, design: Dimensions, length_text: LengthText = in_millimetres) -> str:
+        """Return what is wrong with one design, in words.
 
-def _mm(length: Array) -> str:
-    return f"{length[0] * 1e3:.3f} mm"
+        Parameters
+        ----------
+        design : Dimensions
+            Of one design.
+        length_text : callable
+            Length [m] -> text, in the unit of the reader.
+        """
+        return self.words(design, lambda length: length_text(float(np.ravel(length)[0])))
 
 
 def _deg(angle: Array) -> str:
@@ -207,7 +224,7 @@ def _positive(name: str, key: str) -> Rule:
         f"{key} positive",
         (key,),
         lambda d: ~(getattr(d, name) > 0.0),
-        lambda d: f"{key} must be larger than zero, not {_mm(per_radius * getattr(d, name))}",
+        lambda d, text: f"{key} must be larger than zero, not {text(per_radius * getattr(d, name))}",
     )
 
 
@@ -224,21 +241,21 @@ RULES: tuple[Rule, ...] = (
         "seat angle",
         ("seat.angle",),
         lambda d: _outside_right_angle(d.seat_angle),
-        lambda d: f"the seat's angle must lie between 0 and 90 deg, not {_deg(d.seat_angle)}",
+        lambda d, text: f"the seat's angle must lie between 0 and 90 deg, not {_deg(d.seat_angle)}",
     ),
     Rule(
         "face angle",
         ("valve.face_angle",),
         lambda d: _outside_right_angle(d.face_angle),
-        lambda d: f"the face's angle must lie between 0 and 90 deg, not {_deg(d.face_angle)}",
+        lambda d, text: f"the face's angle must lie between 0 and 90 deg, not {_deg(d.face_angle)}",
     ),
     Rule(
         "top cut",
         ("seat.top_cut",),
         lambda d: (d.top_cut_width != 0.0) & (_outside_right_angle(d.top_cut_angle) | ~(d.top_cut_width > 0.0)),
-        lambda d: (
+        lambda d, text: (
             "the top cut needs a width above zero and an angle between 0 and 90 deg, "
-            f"not {_mm(d.top_cut_width)} at {_deg(d.top_cut_angle)}"
+            f"not {text(d.top_cut_width)} at {_deg(d.top_cut_angle)}"
         ),
     ),
     Rule(
@@ -248,10 +265,10 @@ RULES: tuple[Rule, ...] = (
             (d.bottom_cut_widths != 0.0) & (_outside_right_angle(d.bottom_cut_angles) | (d.bottom_cut_widths < 0.0)),
             axis=1,
         ),
-        lambda d: (
+        lambda d, text: (
             "each bottom cut needs a width above zero and an angle between 0 and 90 deg, not "
             + ", ".join(
-                f"{width * 1e3:.3f} mm at {np.degrees(angle):g} deg"
+                f"{text(width)} at {np.degrees(angle):g} deg"
                 for angle, width in zip(d.bottom_cut_angles[0], d.bottom_cut_widths[0], strict=True)
             )
         ),
@@ -260,24 +277,24 @@ RULES: tuple[Rule, ...] = (
         "underhead angle",
         ("valve.underhead_angle",),
         lambda d: ~((d.underhead_angle >= 0.0) & (d.underhead_angle < np.pi / 2.0)),
-        lambda d: f"the under-head angle must be 0 deg or more and below 90 deg, not {_deg(d.underhead_angle)}",
+        lambda d, text: f"the under-head angle must be 0 deg or more and below 90 deg, not {_deg(d.underhead_angle)}",
     ),
     Rule(
         "seat wider than its diameter allows",
         ("seat.width", "seat.outer_diameter"),
         lambda d: d.seat_inner_radius <= 0.0,
-        lambda d: (
-            f"the seat is wider than its diameter allows: {_mm(d.seat_width)} along {_deg(d.seat_angle)} takes "
-            f"{_mm(d.seat_radial_width)} of a radius of {_mm(d.seat_outer_radius)}"
+        lambda d, text: (
+            f"the seat is wider than its diameter allows: {text(d.seat_width)} along {_deg(d.seat_angle)} takes "
+            f"{text(d.seat_radial_width)} of a radius of {text(d.seat_outer_radius)}"
         ),
     ),
     Rule(
         "throat larger than the seat",
         ("seat.throat_diameter", "seat.width", "seat.outer_diameter"),
         lambda d: d.throat_radius > d.seat_inner_radius + LENGTH_TOLERANCE,
-        lambda d: (
-            f"the throat is larger than the seat: throat diameter {_mm(2 * d.throat_radius)}, inner diameter of "
-            f"the seat band {_mm(2 * d.seat_inner_radius)} (outer diameter {_mm(2 * d.seat_outer_radius)} less the "
+        lambda d, text: (
+            f"the throat is larger than the seat: throat diameter {text(2 * d.throat_radius)}, inner diameter of "
+            f"the seat band {text(2 * d.seat_inner_radius)} (outer diameter {text(2 * d.seat_outer_radius)} less the "
             f"band's width)"
         ),
     ),
@@ -285,27 +302,27 @@ RULES: tuple[Rule, ...] = (
         "stem wider than the throat",
         ("valve.stem_diameter", "seat.throat_diameter"),
         lambda d: d.stem_radius >= d.throat_radius - LENGTH_TOLERANCE,
-        lambda d: (
-            f"the stem is wider than the throat: stem diameter {_mm(2 * d.stem_radius)}, "
-            f"throat diameter {_mm(2 * d.throat_radius)}"
+        lambda d, text: (
+            f"the stem is wider than the throat: stem diameter {text(2 * d.stem_radius)}, "
+            f"throat diameter {text(2 * d.throat_radius)}"
         ),
     ),
     Rule(
         "stem wider than the head",
         ("valve.stem_diameter", "valve.head_diameter"),
         lambda d: d.stem_radius >= d.head_radius,
-        lambda d: (
-            f"the stem is wider than the head: stem diameter {_mm(2 * d.stem_radius)}, "
-            f"head diameter {_mm(2 * d.head_radius)}"
+        lambda d, text: (
+            f"the stem is wider than the head: stem diameter {text(2 * d.stem_radius)}, "
+            f"head diameter {text(2 * d.head_radius)}"
         ),
     ),
     Rule(
         "face reaches the stem",
         ("valve.face_width", "valve.stem_diameter"),
         lambda d: d.face_inner_radius <= d.stem_radius,
-        lambda d: (
-            f"the face is too wide: {_mm(d.face_width)} along {_deg(d.face_angle)} ends at a diameter of "
-            f"{_mm(2 * d.face_inner_radius)}, inside the stem of {_mm(2 * d.stem_radius)}"
+        lambda d, text: (
+            f"the face is too wide: {text(d.face_width)} along {_deg(d.face_angle)} ends at a diameter of "
+            f"{text(2 * d.face_inner_radius)}, inside the stem of {text(2 * d.stem_radius)}"
         ),
     ),
     Rule(
@@ -319,35 +336,35 @@ RULES: tuple[Rule, ...] = (
                 | ~(d.back_cut_angle >= d.underhead_angle - 1e-12)
             )
         ),
-        lambda d: (
+        lambda d, text: (
             f"the back cut meets nothing: its angle of {_deg(d.back_cut_angle)} must lie between the under-head "
             f"cone's {_deg(d.underhead_angle)} and the face's {_deg(d.face_angle)}, its width "
-            f"({_mm(d.back_cut_width)}) above zero"
+            f"({text(d.back_cut_width)}) above zero"
         ),
     ),
     Rule(
         "back cut reaches the stem",
         ("valve.back_cut", "valve.stem_diameter"),
         lambda d: d.underhead_radius <= d.stem_radius,
-        lambda d: (
-            f"the back cut meets nothing: {_mm(d.back_cut_width)} along {_deg(d.back_cut_angle)} ends at a diameter "
-            f"of {_mm(2 * d.underhead_radius)}, inside the stem of {_mm(2 * d.stem_radius)}"
+        lambda d, text: (
+            f"the back cut meets nothing: {text(d.back_cut_width)} along {_deg(d.back_cut_angle)} ends at a diameter "
+            f"of {text(2 * d.underhead_radius)}, inside the stem of {text(2 * d.stem_radius)}"
         ),
     ),
     Rule(
         "fillet radius",
         ("valve.fillet_radius",),
         lambda d: ~(d.fillet_radius >= 0.0),
-        lambda d: f"the fillet's radius must be zero (sharp) or more, not {_mm(d.fillet_radius)}",
+        lambda d, text: f"the fillet's radius must be zero (sharp) or more, not {text(d.fillet_radius)}",
     ),
     Rule(
         "fillet does not fit",
         ("valve.fillet_radius", "valve.underhead_angle", "valve.stem_diameter"),
         lambda d: d.stem_radius + d.fillet_tangent * np.cos(d.underhead_angle) > d.underhead_radius + LENGTH_TOLERANCE,
-        lambda d: (
-            f"the fillet does not fit: radius {_mm(d.fillet_radius)} would begin at a diameter of "
-            f"{_mm(2 * (d.stem_radius + d.fillet_tangent * np.cos(d.underhead_angle)))}, but the under-head cone "
-            f"begins at {_mm(2 * d.underhead_radius)}"
+        lambda d, text: (
+            f"the fillet does not fit: radius {text(d.fillet_radius)} would begin at a diameter of "
+            f"{text(2 * (d.stem_radius + d.fillet_tangent * np.cos(d.underhead_angle)))}, but the under-head cone "
+            f"begins at {text(2 * d.underhead_radius)}"
         ),
     ),
     Rule(
@@ -357,10 +374,10 @@ RULES: tuple[Rule, ...] = (
             (d.head_radius <= d.seat_inner_radius + LENGTH_TOLERANCE)
             | (d.face_inner_radius >= d.seat_outer_radius - LENGTH_TOLERANCE)
         ),
-        lambda d: (
-            f"the face does not meet the seat: the face runs from diameter {_mm(2 * d.face_inner_radius)} to "
-            f"{_mm(2 * d.head_radius)}, the seat band from {_mm(2 * d.seat_inner_radius)} to "
-            f"{_mm(2 * d.seat_outer_radius)}"
+        lambda d, text: (
+            f"the face does not meet the seat: the face runs from diameter {text(2 * d.face_inner_radius)} to "
+            f"{text(2 * d.head_radius)}, the seat band from {text(2 * d.seat_inner_radius)} to "
+            f"{text(2 * d.seat_outer_radius)}"
         ),
     ),
 )
@@ -382,8 +399,8 @@ def broken_rules(designs: Dimensions) -> list[tuple[Rule, Mask]]:
     return found
 
 
-def check_dimensions(designs: Dimensions) -> None:
-    """Raise GeometryError for the first rule that any design breaks."""
+def check_dimensions(designs: Dimensions, length_text: LengthText = in_millimetres) -> None:
+    """Raise GeometryError for the first rule that any design breaks; `length_text` writes the lengths [m]."""
     for rule, mask in broken_rules(designs):
         first = int(np.argmax(mask))
-        raise GeometryError(rule.message(designs.take(slice(first, first + 1))), rule.keys, rule.name)
+        raise GeometryError(rule.message(designs.take(slice(first, first + 1)), length_text), rule.keys, rule.name)

@@ -12,7 +12,15 @@ import numpy as np
 import numpy.typing as npt
 
 from portviz.errors import GeometryError
-from portviz.geometry.dimensions import LENGTH_TOLERANCE, Array, Dimensions, Mask, check_dimensions
+from portviz.geometry.dimensions import (
+    LENGTH_TOLERANCE,
+    Array,
+    Dimensions,
+    LengthText,
+    Mask,
+    check_dimensions,
+    in_millimetres,
+)
 
 #: Angle of the cone between seat and throat where there is no bottom cut [rad].
 PLAIN_THROAT_ANGLE = np.pi / 3.0
@@ -71,12 +79,14 @@ class Profiles:
         return Profiles(**{name: getattr(self, name)[designs] for name in self.__dataclass_fields__})
 
 
-def build_profiles(designs: Dimensions) -> Profiles:
+def build_profiles(designs: Dimensions, length_text: LengthText = in_millimetres) -> Profiles:
     """Return the profiles of valve and seat, the valve closed.
 
     Parameters
     ----------
     designs : Dimensions
+    length_text : callable
+        Length [m] -> text, for messages.
 
     Returns
     -------
@@ -87,15 +97,15 @@ def build_profiles(designs: Dimensions) -> Profiles:
     GeometryError
         If the dimensions break a rule, or the closed valve stands inside the wall.
     """
-    check_dimensions(designs)
+    check_dimensions(designs, length_text)
     profiles = _profiles(designs)
     part_wall, part_valve, place, depth = closed_overlap(profiles)
     worst = int(np.argmax(depth)) if depth.size else -1
     if worst >= 0 and depth[worst] > LENGTH_TOLERANCE:
         wall_name, valve_name = profiles.wall_parts[part_wall[worst]], VALVE_PARTS[part_valve[worst]]
         raise GeometryError(
-            f"the closed valve stands inside the wall: its {valve_name} is {depth[worst] * 1e3:.3f} mm inside the "
-            f"{wall_name} at a diameter of {2e3 * place[worst]:.3f} mm",
+            f"the closed valve stands inside the wall: its {valve_name} is {length_text(float(depth[worst]))} inside "
+            f"the {wall_name} at a diameter of {length_text(2.0 * float(place[worst]))}",
             (_WALL_KEYS.get(wall_name, "seat.bottom_cuts"), _VALVE_KEYS[valve_name]),
             "closed valve inside the wall",
         )

@@ -17,6 +17,7 @@ from portviz.air import RoomAir
 
 Array = npt.NDArray[np.float64]
 Index = npt.NDArray[np.intp]
+Mask = npt.NDArray[np.bool_]
 Side = Literal["intake", "exhaust"]
 GaugeReads = Literal["upstream-minus-tap", "tap-minus-downstream", "total-minus-static", "velocity"]
 
@@ -198,7 +199,10 @@ class DisplayUnits:
 
 @dataclass(frozen=True)
 class Job:
-    """One head, one valve and its bench data."""
+    """One head, one valve and its bench data.
+
+    `remarks` say what a reader should know of the files, such as a workbook that could not be looked into.
+    """
 
     folder: Path
     title: str
@@ -212,3 +216,4 @@ class Job:
     readings: Readings | None = None
     flow: BenchFlow | None = None
     cam: Cam | None = None
+    remarks: tuple[str, ...] = ()

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from portviz.air import RoomAir, saturation_pressure
+from portviz.defaults import FACE_OVER_SEAT_WIDTH, or_as
 from portviz.errors import JobError, UnitError
+from portviz.job.cells import numbers
+from portviz.job.folder import find_job_file, find_tables
+from portviz.job.headers import Column
 from portviz.job.model import (
     JOB_FILE,
     Bench,
@@ -24,18 +27,10 @@ from portviz.job.model import (
 )
 from portviz.job.readings import FLOW_COLUMNS, READING_COLUMNS, read_bench_flow, read_readings
 from portviz.job.schema import CutTable, JobTable, validate_job_table
-from portviz.job.tables import (
-    LONGEST_LINE,
-    WORKBOOK_ENDING,
-    Column,
-    Table,
-    decode,
-    numbers,
-    read_bytes,
-    read_table,
-    workbook_sheets,
-)
-from portviz.units import is_metric, parse_quantity, split_quantity
+from portviz.job.tables import Table, read_table
+from portviz.job.textfile import decode, read_bytes, require_short_lines
+from portviz.job.toml_text import parse_toml
+from portviz.units import in_unit, is_metric, parse_quantity, split_quantity
 
 MAX_JOB_BYTES = 2**20
 _CAM_COLUMNS = (Column("crank", "angle"), Column("lift", "length"))
@@ -62,13 +57,14 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
     """
     folder = Path(folder)
     try:
-        folder = _job_folder(folder)
-        found = _find_tables(folder) if tables else {}
+        job_file = find_job_file(folder)
+        folder = job_file.parent
+        found, remarks = find_tables(folder) if tables else ({}, ())
     except OSError as error:
         raise JobError(f"the folder can't be read: {error.strerror or error}", file=str(folder)) from None
-    raw = _read_toml(folder / JOB_FILE)
+    raw = _read_toml(job_file)
     table = validate_job_table(raw)
-    room = _room(table)
+    room = _room(table, raw)
     stations = _stations(table)
     gauge = _gauge(table)
     readings_table = flow_table = readings = flow = cam = None
@@ -77,13 +73,13 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         readings = read_readings(readings_table, gauge, stations)
     if "flow" in found:
         flow_table = read_table(found["flow"][0], FLOW_COLUMNS, found["flow"][1])
-        if readings is None:
+        if readings is None or readings_table is None:
             raise JobError(
                 "there is total flow, but no readings at the stations",
                 file=flow_table.file,
                 mend="Add readings.csv with the columns run, lift, station, reading",
             )
-        flow = read_bench_flow(flow_table, readings)
+        flow = read_bench_flow(flow_table, readings, table.bench.test_pressure, readings_table.units["lift"])
     if "cam" in found:
         cam = _cam(read_table(found["cam"][0], _CAM_COLUMNS, found["cam"][1]))
     return Job(
@@ -102,80 +98,14 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         readings=readings,
         flow=flow,
         cam=cam,
+        remarks=remarks,
     )
-
-
-def _job_folder(path: Path) -> Path:
-    if path.name == JOB_FILE and path.is_file():
-        return path.parent
-    if not path.exists():
-        raise JobError(
-            "there is no such folder", file=str(path), expected="a job's folder", mend="Make one with: portviz new DIR"
-        )
-    if not path.is_dir():
-        raise JobError("this is a file", file=str(path), expected=f"the folder that holds {JOB_FILE}")
-    if not (path / JOB_FILE).exists():
-        raise JobError(
-            f"the folder has no {JOB_FILE}",
-            file=str(path),
-            mend=f"Make a job with: portviz new DIR, or name the folder that holds {JOB_FILE}",
-        )
-    return path
 
 
 def _read_toml(path: Path) -> dict[str, Any]:
     text = decode(read_bytes(path, MAX_JOB_BYTES, "a text file"), path.name)
-    for number, line in enumerate(text.split("\n"), start=1):
-        if len(line) > LONGEST_LINE:
-            raise JobError(
-                "this line is too long",
-                file=path.name,
-                place=f"line {number}",
-                value=line[:80],
-                expected=f"at most {LONGEST_LINE:,} characters",
-            )
-    try:
-        return tomllib.loads(text.replace("\r\n", "\n"))
-    except ValueError as error:
-        raise JobError(
-            f"this is not TOML: {error}",
-            file=path.name,
-            mend='A key reads: name = "value"; a quantity stands in quotes, such as width = "1.6 mm"',
-        ) from None
-    except RecursionError:
-        raise JobError("brackets are nested too deep", file=path.name) from None
-
-
-def _find_tables(folder: Path) -> dict[str, tuple[Path, str]]:
-    """Return the file of each table, and its sheet: NAME.csv, or a sheet NAME of a workbook."""
-    names = ("readings", "flow", "cam")
-    found = {name: (folder / f"{name}.csv", "") for name in names if (folder / f"{name}.csv").exists()}
-    books = sorted(
-        path for path in folder.iterdir() if path.suffix.lower() == WORKBOOK_ENDING and not path.name.startswith("~$")
-    )
-    for book in books:
-        for sheet in workbook_sheets(book):
-            name = sheet.strip().lower()
-            if name not in names:
-                continue
-            if name in found:
-                raise JobError(
-                    f"the table {name} is there twice",
-                    file=book.name,
-                    place=f"sheet {sheet}",
-                    value=found[name][0].name,
-                    expected="one place for each table",
-                    mend="Take one of the two away",
-                )
-            found[name] = (book, sheet)
-    if books and "readings" not in found:
-        raise JobError(
-            "there is no sheet for the readings",
-            file=books[0].name,
-            value=", ".join(workbook_sheets(books[0])),
-            expected="sheets named readings, flow, cam (or readings.csv in the folder)",
-        )
-    return found
+    require_short_lines(text, path.name, "a job")
+    return parse_toml(text.replace("\r\n", "\n"), path.name)
 
 
 def _valve(table: JobTable) -> Valve:
@@ -183,8 +113,8 @@ def _valve(table: JobTable) -> Valve:
     return Valve(
         head_diameter=valve.head_diameter,
         stem_diameter=valve.stem_diameter,
-        face_angle=seat.angle if valve.face_angle is None else valve.face_angle,
-        face_width=1.25 * seat.width if valve.face_width is None else valve.face_width,
+        face_angle=or_as(valve.face_angle, seat.angle),
+        face_width=or_as(valve.face_width, FACE_OVER_SEAT_WIDTH * seat.width),
         margin=valve.margin,
         back_cut=_cut(valve.back_cut),
         underhead_angle=valve.underhead_angle,
@@ -197,22 +127,23 @@ def _seat(table: JobTable) -> Seat:
     return Seat(
         angle=seat.angle,
         width=seat.width,
-        outer_diameter=table.valve.head_diameter if seat.outer_diameter is None else seat.outer_diameter,
+        outer_diameter=or_as(seat.outer_diameter, table.valve.head_diameter),
         top_cut=_cut(seat.top_cut),
         bottom_cuts=tuple(Cut(cut.angle, cut.width) for cut in seat.bottom_cuts),
         throat_diameter=seat.throat_diameter,
     )
 
 
-def _room(table: JobTable) -> RoomAir:
+def _room(table: JobTable, raw: dict[str, Any]) -> RoomAir:
     room = RoomAir(table.bench.barometer, table.bench.temperature, table.bench.humidity)
     vapour = room.humidity * saturation_pressure(room.temperature)
     if vapour >= 0.9 * room.pressure:
+        unit = split_quantity(raw["bench"]["barometer"], "pressure")[1]
         raise JobError(
-            f"the room would hold more water than air: {vapour / 1e3:.1f} kPa of vapour",
+            f"the room would hold more water than air: {in_unit(vapour, unit, 'pressure'):.4g} {unit} of vapour",
             file=JOB_FILE,
             place="bench.temperature, bench.humidity, bench.barometer",
-            value=f"barometer {room.pressure / 1e3:.1f} kPa",
+            value=f"barometer {raw['bench']['barometer']}",
             expected="a barometer well above the vapour's pressure",
             mend="Check the three, and their units",
         )
@@ -231,7 +162,7 @@ def _gauge(table: JobTable) -> Gauge:
     try:
         accuracy = parse_quantity(table.gauge.accuracy, gauge.kind)
     except UnitError as error:
-        raise JobError(str(error), **place) from None
+        raise JobError(error.problem, **place, mend=error.mend) from None
     if not accuracy > 0.0:
         raise JobError("the accuracy must be larger than zero", **place)
     return Gauge(gauge.reads, gauge.coefficient, accuracy)

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
-from portviz.errors import JobError, suggestion
-from portviz.job.model import SAME_LIFT, Array, BenchFlow, Gauge, Index, Readings, Stations
-from portviz.job.tables import Column, Table, numbers
+from portviz.errors import JobError, counted, suggestion
+from portviz.job.cells import numbers
+from portviz.job.headers import Column
+from portviz.job.model import SAME_LIFT, Array, BenchFlow, Gauge, Index, Mask, Readings, Stations
+from portviz.job.tables import Table
+from portviz.units import in_unit
 
 READING_COLUMNS = {
     kind: (
@@ -29,6 +34,8 @@ FLOW_COLUMNS = (
 LEAST_TEST_PRESSURE = 1.0
 #: Fewest stations that show a pattern round the valve.
 LEAST_STATIONS = 3
+#: Lifts listed in a message.
+_LIFTS_NAMED = 12
 
 
 def read_readings(table: Table, gauge: Gauge, stations: Stations) -> Readings:
@@ -40,6 +47,7 @@ def read_readings(table: Table, gauge: Gauge, stations: Stations) -> Readings:
         For a negative lift, a station that the job does not have, an empty run name, or fewer than
         three stations at a lift.
     """
+    _require_whole_notes(table)
     runs, run = _runs(table)
     lifts, lift = _lift_levels(_lift_column(table))
     station = _station_places(table, stations)
@@ -51,8 +59,17 @@ def read_readings(table: Table, gauge: Gauge, stations: Stations) -> Readings:
     return readings
 
 
-def read_bench_flow(table: Table, readings: Readings) -> BenchFlow:
+def read_bench_flow(table: Table, readings: Readings, test_pressure: float, lift_unit: str) -> BenchFlow:
     """Return the flow table in SI, by the readings' groups.
+
+    Parameters
+    ----------
+    table : Table
+    readings : Readings
+    test_pressure : float
+        The job's [Pa].
+    lift_unit : str
+        The unit of the lifts in the readings table, for messages.
 
     Raises
     ------
@@ -60,7 +77,8 @@ def read_bench_flow(table: Table, readings: Readings) -> BenchFlow:
         For a row without readings, readings without a row, a row that is there twice, a negative
         flow or a test pressure that is not above zero.
     """
-    row_group = _row_groups(table, readings)
+    _require_whole_notes(table)
+    row_group = _row_groups(table, readings, lift_unit)
     flow = numbers(table, "flow", "flow", blank=True)
     if np.any(flow < 0.0):
         raise table.error(int(np.argmax(flow < 0.0)), "flow", "a flow can't be negative")
@@ -70,12 +88,59 @@ def read_bench_flow(table: Table, readings: Readings) -> BenchFlow:
         if np.any(pressure < LEAST_TEST_PRESSURE):
             row = int(np.argmax(pressure < LEAST_TEST_PRESSURE))
             raise table.error(row, "test_pressure", "a test pressure must be at least 1 Pa, larger than zero")
-    _require_each_once(table, row_group, readings)
+        _require_whole_flows(table, pressure < 0.5 * test_pressure)
+    _require_each_once(table, row_group, readings, lift_unit)
     by_group = np.argsort(row_group)
     return BenchFlow(flow[by_group], pressure[by_group], table.lines[by_group], table.file)
 
 
-def _row_groups(table: Table, readings: Readings) -> Index:
+_WHOLE = re.compile(r"\s*[+-]?\d+\s*", re.ASCII)
+
+
+def _require_whole_notes(table: Table) -> None:
+    """Raise JobError where a note holds what a decimal comma has split off the number before it."""
+    before = _column_before(table, "note")
+    if table.decimal_comma or before in (None, "run"):
+        return
+    digits = {note for note in set(table.cells["note"]) if _WHOLE.fullmatch(note)}
+    for row, note in enumerate(table.cells["note"]) if digits else ():
+        number = table.cells[before][row].strip()
+        if note in digits and _WHOLE.fullmatch(number):
+            raise table.error(
+                row,
+                "note",
+                "this note looks like the digits behind a decimal comma",
+                mend=f"Write {number}.{note.strip()} in the column {before}, or separate the table by semicolons; "
+                "if it is a note, add a word to it",
+            )
+
+
+def _require_whole_flows(table: Table, low: Mask) -> None:
+    """Raise JobError where a low test pressure may be the digit that a decimal comma has split off the flow.
+
+    A row's own test pressure beside a whole flow is nothing strange; one digit that stands for less than half of
+    the job's test pressure can't be told from 62,5.
+    """
+    if table.decimal_comma or _column_before(table, "test_pressure") != "flow":
+        return
+    for row in np.flatnonzero(low).tolist():
+        flow, pressure = (table.cells[name][row].strip() for name in ("flow", "test_pressure"))
+        if len(pressure) == 1 and _WHOLE.fullmatch(flow):
+            raise table.error(
+                row,
+                "test_pressure",
+                "this can't be told from the digit behind a decimal comma",
+                mend=f"Write {flow}.{pressure} in the column flow, or {pressure}.0 here if it is a test pressure",
+            )
+
+
+def _column_before(table: Table, name: str) -> str | None:
+    """Return the name of the column before another one, or None where there is none."""
+    names = list(table.cells)
+    return names[names.index(name) - 1] if name in names[1:] else None
+
+
+def _row_groups(table: Table, readings: Readings, lift_unit: str) -> Index:
     """Return the group of each row of the flow table."""
     names, name = _runs(table)
     place = {run: index for index, run in enumerate(readings.runs)}
@@ -101,12 +166,25 @@ def _row_groups(table: Table, readings: Readings) -> Index:
             row,
             "lift",
             f"run {names[name[row]]!r} has no readings at this lift in {readings.file}",
-            mend="Read the stations at this lift too, or take the row away",
+            expected=_lifts_of(readings, int(run[row]), table.units["lift"], lift_unit),
+            mend="Check the unit of the lift in both headers, read the stations at this lift too, or take the row away",
         )
     return np.asarray(after, dtype=np.intp)
 
 
-def _require_each_once(table: Table, row_group: Index, readings: Readings) -> None:
+def _lifts_of(readings: Readings, run: int, unit: str, readings_unit: str) -> str:
+    """Return the lifts of a run in words, in the unit of the table at hand and in that of the readings."""
+
+    def listed(unit: str) -> str:
+        lifts = [in_unit(float(lift), unit, "length") for lift in readings.group_lift[readings.groups_of(run)]]
+        more = "" if len(lifts) <= _LIFTS_NAMED else ", ..."
+        return f"{', '.join(f'{lift:.4g}' for lift in lifts[:_LIFTS_NAMED])}{more} {unit}"
+
+    other = "" if unit == readings_unit else f" ({listed(readings_unit)} in {readings.file})"
+    return f"one of {listed(unit)}{other}"
+
+
+def _require_each_once(table: Table, row_group: Index, readings: Readings, lift_unit: str) -> None:
     order = np.argsort(row_group, kind="stable")
     twice = np.flatnonzero(np.diff(row_group[order]) == 0)
     if twice.size:
@@ -120,10 +198,10 @@ def _require_each_once(table: Table, row_group: Index, readings: Readings) -> No
     lost = np.setdiff1d(np.arange(len(readings.group_lift)), row_group)
     if lost.size:
         group = int(lost[0])
+        lift = in_unit(float(readings.group_lift[group]), lift_unit, "length")
         raise JobError(
             f"there is no flow row for run {readings.runs[readings.group_run[group]]!r} at the lift of "
-            f"{readings.group_lift[group] * 1e3:g} mm, which has readings in {readings.file}, "
-            f"line {readings.first_line(group)}",
+            f"{lift:.6g} {lift_unit}, which has readings in {readings.file}, line {readings.first_line(group)}",
             file=table.file,
             mend="Add the row; leave its flow cell empty where the total flow was not measured",
         )
@@ -183,9 +261,10 @@ def _require_stations(readings: Readings, table: Table, station_count: int) -> N
     if few.any():
         group = int(np.argmax(few))
         row = int(np.argmax(readings.group == group))
+        lift = f"{table.cells['lift'][row].strip()} {table.units['lift']}"
         raise JobError(
-            f"run {readings.runs[readings.group_run[group]]!r} has readings at only {count[group]} station(s) at the "
-            f"lift of {table.cells['lift'][row].strip()} {table.units['lift']}",
+            f"run {readings.runs[readings.group_run[group]]!r} has readings at only "
+            f"{counted(int(count[group]), 'station')} at the lift of {lift}",
             file=table.file,
             place=f"line {table.lines[row]}",
             expected=f"at least {LEAST_STATIONS} stations, or the pattern round the valve can't be found",

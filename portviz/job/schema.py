@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import functools
 import math
+import re
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -20,11 +22,16 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from portviz.errors import JobError, UnitError, suggestion
+from portviz.defaults import FACE_OVER_SEAT_WIDTH, MARGIN, UNDERHEAD_ANGLE
+from portviz.errors import JobError, UnitError, counted, nearest_name, sentence, suggestion
 from portviz.job.model import JOB_FILE, GaugeReads, Side
-from portviz.units import KINDS, parse_quantity
+from portviz.units import KINDS, in_unit, parse_quantity, split_quantity
 
 _QUANTITY_PATTERN = r"^\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*[A-Za-zµ°%].*$"
+
+
+def _finding(problem: str, mend: str | None = None) -> PydanticCustomError:
+    return PydanticCustomError("ours", "{problem}", {"problem": problem, "mend": mend})
 
 
 @dataclass(frozen=True)
@@ -35,17 +42,24 @@ class _Quantity:
     example: str
     above: float | None = None
     between: tuple[float, float, str] | None = None
+    of_mercury: bool = False
 
     def parse(self, value: object) -> float:
         try:
+            number, unit = split_quantity(value, self.kind, self.example if self.of_mercury else None)
             number = parse_quantity(value, self.kind)
         except UnitError as error:
-            raise PydanticCustomError("unit", "{reason}", {"reason": str(error)}) from None
+            raise _finding(error.problem, self._mend(error.mend)) from None
         if self.above is not None and not number > self.above:
-            raise PydanticCustomError("range", "{reason}", {"reason": f"the {self.kind} must be larger than zero"})
+            raise _finding(f"the {self.kind} must be larger than zero")
         if self.between is not None and not self.between[0] <= number <= self.between[1]:
-            raise PydanticCustomError("range", "{reason}", {"reason": self.between[2]})
+            low, high = (f"{in_unit(limit, unit, self.kind):.4g} {unit}" for limit in self.between[:2])
+            raise _finding(f"{self.between[2]} between {low} and {high}", "Check the number and its unit")
         return number
+
+    def _mend(self, mend: str | None) -> str | None:
+        # The inches and millimetres of a barometer are of mercury, those of a bench of water.
+        return mend.replace("H2O", "Hg") if mend and self.of_mercury else mend
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.parse)
@@ -62,29 +76,44 @@ class _Quantity:
 Length = Annotated[float, _Quantity("length", "1.6 mm")]
 PositiveLength = Annotated[float, _Quantity("length", "41 mm", above=0.0)]
 Angle = Annotated[float, _Quantity("angle", "45 deg")]
-TestPressure = Annotated[
-    float, _Quantity("pressure", "28 inH2O", between=(1.0, 1e6, "a test pressure lies between 1 Pa and 1 MPa"))
-]
-Barometer = Annotated[
-    float, _Quantity("pressure", "100 kPa", between=(1e4, 2e5, "a barometer shows between 10 kPa and 200 kPa"))
-]
-Temperature = Annotated[
-    float, _Quantity("temperature", "21 degC", between=(223.15, 343.15, "a room has between -50 degC and 70 degC"))
-]
-Humidity = Annotated[
-    float, _Quantity("ratio", "45 %", between=(0.0, 1.0, "relative humidity lies between 0 % and 100 %"))
-]
+TestPressure = Annotated[float, _Quantity("pressure", "28 inH2O", between=(1.0, 1e6, "a test pressure lies"))]
+Barometer = Annotated[float, _Quantity("pressure", "100 kPa", between=(1e4, 2e5, "a barometer shows"), of_mercury=True)]
+Temperature = Annotated[float, _Quantity("temperature", "21 degC", between=(223.15, 343.15, "a room has"))]
+Humidity = Annotated[float, _Quantity("ratio", "45 %", between=(0.0, 1.0, "relative humidity lies"))]
 
 
 def _number(value: object) -> object:
     plain = isinstance(value, int | float) and not isinstance(value, bool)
     if not plain or not -1e9 <= value <= 1e9:  # type: ignore[operator]
-        raise PydanticCustomError("number", "{reason}", {"reason": "a plain number is needed here"})
+        quoted = isinstance(value, str) and re.fullmatch(r"\s*[+-]?\d+([.,]\d+)?\s*", value) is not None
+        raise _finding("a plain number is needed here", "Write it without quotes" if quoted else None)
     return value
 
 
+def _coefficient(value: float) -> float:
+    if not 0.01 <= value <= 10.0:
+        per_cent = f"If it is in per cent, write {value / 100.0:g}" if 10.0 < value <= 200.0 else None
+        raise _finding("the coefficient must lie between 0.01 and 10", per_cent)
+    return value
+
+
+def _text(value: object) -> object:
+    if not isinstance(value, str):
+        raise _finding("words in quotes are needed here", f'Write it like: "{value}"' if _is_plain(value) else None)
+    if not value.strip():
+        raise _finding("there are no words between the quotes", "Write some, or take the line away")
+    if len(value) > _LONGEST_TEXT:
+        raise _finding(f"these words are too long, {len(value)} letters where at most {_LONGEST_TEXT} fit")
+    return value
+
+
+def _is_plain(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and len(str(value)) <= 20
+
+
+_LONGEST_TEXT = 200
 Number = Annotated[float, BeforeValidator(_number)]
-Text = Annotated[str, StringConstraints(strict=True, min_length=1, max_length=200)]
+Text = Annotated[str, BeforeValidator(_text), StringConstraints(strict=True, min_length=1, max_length=_LONGEST_TEXT)]
 
 
 class _Table(BaseModel):
@@ -105,10 +134,14 @@ class ValveTable(_Table):
     head_diameter: PositiveLength
     stem_diameter: PositiveLength
     face_angle: Angle | None = Field(None, description="default: the seat's angle")
-    face_width: PositiveLength | None = Field(None, description="along the cone; default: 1.25 x the seat's width")
-    margin: PositiveLength = Field(1e-3, description="default 1.0 mm")
+    face_width: PositiveLength | None = Field(
+        None, description=f"along the cone; default: {FACE_OVER_SEAT_WIDTH} x the seat's width"
+    )
+    margin: PositiveLength = Field(MARGIN, description=f"default {1e3 * MARGIN:.1f} mm")
     back_cut: CutTable | None = None
-    underhead_angle: Angle = Field(math.radians(15.0), description="cone toward the stem; default 15 deg")
+    underhead_angle: Angle = Field(
+        UNDERHEAD_ANGLE, description=f"cone toward the stem; default {math.degrees(UNDERHEAD_ANGLE):g} deg"
+    )
     fillet_radius: Length = Field(0.0, description="under-head cone to stem; default 0 (sharp)")
 
 
@@ -138,9 +171,9 @@ class GaugeTable(_Table):
     """The gauge at the stations."""
 
     reads: GaugeReads
-    coefficient: Annotated[Number, Field(ge=0.01, le=10.0, json_schema_extra={"minimum": 0.01, "maximum": 10})] = Field(
-        1.0, description="velocity = coefficient x isentropic velocity"
-    )
+    coefficient: Annotated[
+        Number, AfterValidator(_coefficient), Field(json_schema_extra={"minimum": 0.01, "maximum": 10})
+    ] = Field(1.0, description="velocity = coefficient x isentropic velocity")
     accuracy: Annotated[
         Any,
         WithJsonSchema(
@@ -197,10 +230,16 @@ def validate_job_table(raw: dict[str, Any]) -> JobTable:
     # Unknown keys first: a misspelt key also shows up as a missing one, and the spelling explains both.
     problems.sort(key=lambda problem: problem["type"] != "extra_forbidden")
     message = _explain(dict(problems[0]))
+    if problems[0]["type"] == "extra_forbidden":
+        # A misspelt section or key is missing under its proper name too: that is one fault, not two.
+        *above, key = problems[0]["loc"]
+        meant = (*above, nearest_name(str(key), _keys_at(tuple(above))))
+        problems = [each for each in problems if each["type"] != "missing" or each["loc"] != meant]
     if len(problems) > 1:
         others = [_dotted(problem["loc"]) for problem in problems[1:4]]
         more = "" if len(problems) <= 4 else f" and {len(problems) - 4} more"
-        message["mend"] = (message.get("mend") or "") + f" More to mend in the same file: {', '.join(others)}{more}"
+        more = f"More to mend in the same file: {', '.join(others)}{more}"
+        message["mend"] = " ".join(sentence(each) for each in (message.get("mend"), more) if each)
     raise JobError(**message)
 
 
@@ -214,32 +253,85 @@ def _dotted(location: tuple[int | str, ...]) -> str:
 def _explain(problem: dict[str, Any]) -> dict[str, Any]:
     """Turn one of pydantic's findings into the words of a JobError."""
     location, kind, value = problem["loc"], problem["type"], problem["input"]
-    key = _dotted(location)
-    words: dict[str, Any] = {"file": JOB_FILE, "place": key}
+    words: dict[str, Any] = {"file": JOB_FILE, "place": _dotted(location)}
     if kind == "extra_forbidden":
-        known = _keys_at(location[:-1])
-        words |= {"problem": "unknown key", "value": value}
-        words["expected"] = f"one of {', '.join(known)}"
-        words["mend"] = suggestion(str(location[-1]), known)
-    elif kind == "missing":
-        words |= {"problem": "this key is missing", "expected": _description(location)}
-    elif kind in ("unit", "range", "number"):
-        words |= {"problem": problem["ctx"]["reason"], "value": value}
-    elif kind == "literal_error":
-        words |= {"problem": "not one of the words that fit", "value": value, "expected": problem["ctx"]["expected"]}
-        words["mend"] = suggestion(str(value), _choices(problem), '"')
-    elif kind in ("model_type", "model_attributes_type"):
-        words |= {"problem": "a table of keys is needed here", "value": value, "expected": _description(location)}
-    elif kind in ("tuple_type", "too_short", "too_long"):
-        words |= {"problem": problem["msg"].replace("Tuple", "The list").replace("tuple", "list"), "value": value}
-        words["expected"] = _description(location)
-    else:
-        words |= {"problem": problem["msg"], "value": value}
-    return words
+        return words | _unknown_key(location, value)
+    if kind == "missing":
+        what = "section" if len(location) == 1 and _keys_at(location) else "key"
+        return words | {"problem": f"this {what} is missing", "expected": _description(location)}
+    words["value"] = value
+    if kind == "ours":
+        return {**words, **problem["ctx"]}
+    if kind == "literal_error":
+        choices = _choices(location)
+        words["mend"] = suggestion(str(value), choices, '"')
+        return words | {"problem": "this does not fit here", "expected": _description(location)}
+    if kind in ("model_type", "model_attributes_type"):
+        doubled = isinstance(value, list) and len(location) == 1
+        words["mend"] = f"Write [{location[0]}], in single brackets" if doubled else None
+        return words | {"problem": "keys and values are needed here", "expected": _description(location)}
+    if kind == "tuple_type":
+        return words | _no_list(location, value)
+    if kind in ("too_short", "too_long"):
+        length = counted(len(value), "entry", "entries")
+        limits = _schema_at(location)
+        fits = f"at least {limits['minItems']}" if kind == "too_short" else f"at most {limits['maxItems']}"
+        return words | {"problem": f"this list has {length}", "expected": f"{fits}: {_description(location)}"}
+    return words | {"problem": "this value does not fit here", "expected": _description(location)}
 
 
-def _choices(problem: dict[str, Any]) -> list[str]:
-    return [word.strip(" '") for word in problem["ctx"]["expected"].replace(" or ", ",").split(",")]
+def _no_list(location: tuple[int | str, ...], value: object) -> dict[str, Any]:
+    """Return the words for a value that should stand in square brackets."""
+    key = str(location[-1])
+    mend = None
+    if isinstance(value, dict):
+        mend = f"Put it in [ ... ]: {key} = [ {{ angle = ..., width = ... }} ]"
+    elif isinstance(value, str):
+        mend = f"Write it without quotes, in [ ... ]: {key} = [0, 90, 180, 270]"
+    elif isinstance(value, int | float):
+        mend = f"Write each one in [ ... ]: {key} = [0, 90, 180, 270]"
+    expected = None if isinstance(value, dict) else _description(location)
+    return {"problem": "a list in square brackets is needed here", "expected": expected, "mend": mend}
+
+
+def _unknown_key(location: tuple[int | str, ...], value: object) -> dict[str, Any]:
+    """Return the words for a key that its section does not have; one that another section has is sent there."""
+    key, section = str(location[-1]), ".".join(str(step) for step in location[:-1])
+    known = _keys_at(location[:-1])
+    home, name = _home_of(key, section)
+    near = nearest_name(key, known)
+    # The same word but for a slip, such as angle for angles, goes before one of another section.
+    if home is not None and not (home != section and near and key in near and len(near) - len(key) < 2):
+        where = f"the section [{home}]" if home else "the top of the file, above the first section"
+        moved = f"It belongs to {where}" if home != section else "The name of the section stays away"
+        written = "" if name == key else f": {name} = ..."
+        other = f"; here there is {near}" if near and near.endswith(f"_{key}") else ""
+        return {"problem": "unknown key", "value": value, "mend": f"{moved}{written}{other}"}
+    return {
+        "problem": "unknown key",
+        "value": value,
+        "expected": f"one of {', '.join(known)}",
+        "mend": suggestion(key, known),
+    }
+
+
+def _home_of(key: str, section: str) -> tuple[str | None, str]:
+    """Return the section that has a key, "" for the top of the file, and the key's name there.
+
+    A key may name its section, as in ``seat_width``.
+    """
+    sections = {name: _keys_at((name,)) for name in _keys_at(()) if _keys_at((name,))}
+    for name, keys in sections.items():
+        rest = key.removeprefix(f"{name}_")
+        if rest != key and rest in keys:
+            return name, rest
+    if section and key in set(_keys_at(())) - set(sections):
+        return "", key
+    return next(((name, key) for name, keys in sections.items() if key in keys and name != section), (None, key))
+
+
+def _choices(location: tuple[int | str, ...]) -> list[str]:
+    return [str(word) for word in _schema_at(location).get("enum", ())]
 
 
 @functools.cache
@@ -272,7 +364,8 @@ def _keys_at(location: tuple[int | str, ...]) -> list[str]:
 def _description(location: tuple[int | str, ...]) -> str:
     node = _schema_at(location)
     if "properties" in node:
-        return "a table with " + ", ".join(node.get("required", node["properties"]))
+        keys = ", ".join(node.get("required", node["properties"]))
+        return f"a section with {keys}" if len(location) == 1 else f"{{ ... }} with {keys}"
     words = str(node.get("description") or node.get("type") or "a value")
     if "examples" in node:
         words += f', such as "{node["examples"][0]}"'

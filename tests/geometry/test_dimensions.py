@@ -218,6 +218,25 @@ def test_message_shows_the_design_at_fault(plain: dict[str, Any]) -> None:
         check_dimensions(dimensions(**many))
 
 
+def in_inches(length: float) -> str:
+    return f"{length / 0.0254:.4f} in"
+
+
+@pytest.mark.parametrize(("name", "changes"), [(name, changes) for name, changes, _ in BROKEN])
+def test_lengths_of_a_message_stand_in_the_unit_of_the_reader(
+    plain: dict[str, Any], name: str, changes: dict[str, Any]
+) -> None:
+    with pytest.raises(GeometryError) as in_mm:
+        check_dimensions(dimensions(**plain | changes))
+    with pytest.raises(GeometryError) as inches:
+        check_dimensions(dimensions(**plain | changes), in_inches)
+    assert " mm" not in str(inches.value)
+    metres = [1e-3 * float(each) for each in re.findall(r"(-?\d+\.\d{3}) mm", str(in_mm.value))]
+    assert [0.0254 * float(each) for each in re.findall(r"(-?\d+\.\d{4}) in", str(inches.value))] == pytest.approx(
+        metres, abs=2e-6
+    )
+
+
 def test_defaults() -> None:
     """Those of the job file: face as the seat, 1.25 times as wide, 1 mm of margin, 15 deg, nothing cut, no fillet."""
     design = dimensions(

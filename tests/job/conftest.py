@@ -7,33 +7,6 @@ from pathlib import Path
 
 import pytest
 
-JOB = """\
-format = 1
-title = "Small twin"
-side = "intake"
-
-[valve]
-head_diameter = "40 mm"
-stem_diameter = "7 mm"
-
-[seat]
-angle = "45 deg"
-width = "1.6 mm"
-throat_diameter = "35 mm"
-
-[bench]
-test_pressure = "7000 Pa"
-temperature = "20 degC"
-barometer = "100 kPa"
-humidity = "40 %"
-
-[gauge]
-reads = "upstream-minus-tap"
-
-[stations]
-angles = [0, 90, 180, 270]
-"""
-
 READINGS = """\
 run,lift [mm],station,reading [Pa]
 as cast,4,0,3000
@@ -46,7 +19,7 @@ MakeJob = Callable[..., Path]
 
 
 @pytest.fixture
-def make_job(tmp_path: Path) -> MakeJob:
+def make_job(tmp_path: Path, small_job: str) -> MakeJob:
     """Return a function that writes a job and returns its folder.
 
     `changes` replace words of job.toml; every other argument is a file, its dot written `_`, and its
@@ -54,7 +27,7 @@ def make_job(tmp_path: Path) -> MakeJob:
     """
 
     def make(changes: dict[str, str] | None = None, **files: str | bytes | None) -> Path:
-        job = JOB
+        job = small_job
         for old, new in (changes or {}).items():
             assert job.count(old) == 1, f"{old!r} is not once in the job"
             job = job.replace(old, new)

@@ -168,6 +168,38 @@ def test_zero_lift_is_a_lift(make_job: MakeJob) -> None:
     assert groups(readings_of(make_job(readings_csv=text))) == [("a", 0.0), ("a", 1.0)]
 
 
+@pytest.mark.parametrize(
+    "row", ["as cast,4,90,20,9", "as cast,4,90,20,9,", "as cast,4,90,-20,9", "as cast,4,90,20, 9 "]
+)
+def test_a_decimal_comma_does_not_turn_its_digits_into_a_note(make_job: MakeJob, row: str) -> None:
+    text = "run,lift [mm],station,reading [mmH2O],note\nas cast,4,0,21,\n" + row + "\nas cast,4,180,22,\n"
+    with pytest.raises(JobError, match=r"readings\.csv, line 3.*decimal comma"):
+        read_job(make_job(readings_csv=text))
+
+
+@pytest.mark.parametrize("end", [",", ""])
+def test_a_decimal_comma_in_every_row(make_job: MakeJob, end: str) -> None:
+    rows = "".join(f"as cast,4,{angle},20,{angle // 90}{end}\n" for angle in QUARTERS)
+    message = r"line 2, column note: this note looks like .*got '0'\)\. Write 20\.0 in the column reading, or .*semi"
+    with pytest.raises(JobError, match=message):
+        read_job(make_job(readings_csv=f"run,lift [mm],station,reading [mmH2O],note\n{rows}"))
+
+
+@pytest.mark.parametrize(
+    ("header", "row", "value"),
+    [
+        ("run,lift [mm],station,reading [Pa],note", "as cast,4,{},20.9,1", 20.9),
+        ("run,lift [mm],station,reading [Pa],note", "as cast,4,{},20,no. 1", 20.0),
+        ("run;lift [mm];station;reading [Pa];note", "as cast;4;{};20;1", 20.0),
+        ("note,run,lift [mm],station,reading [Pa]", "1,as cast,4,{},20", 20.0),
+        ("run,note,lift [mm],station,reading [Pa]", "2,1,4,{},20", 20.0),
+    ],
+)
+def test_notes_that_can_be_told_from_digits(make_job: MakeJob, header: str, row: str, value: float) -> None:
+    text = "\n".join([header, *(row.format(angle) for angle in QUARTERS), ""])
+    assert_allclose(readings_of(make_job(readings_csv=text)).value, value)
+
+
 # Total flow ----------------------------------------------------------------------------------------------------------
 
 TWO_RUNS = "run,lift [mm],station,reading [Pa]\n" + "".join(
@@ -245,6 +277,67 @@ def test_test_pressure_of_a_row(make_job: MakeJob) -> None:
 def test_flow_rows_and_readings_belong_together(make_job: MakeJob, flow: str, message: str) -> None:
     with pytest.raises(JobError, match=message):
         read_job(make_job(readings_csv=TWO_RUNS, flow_csv="run,lift [mm],flow [l/s]\n" + flow))
+
+
+@pytest.mark.parametrize(
+    ("header", "row", "problem"),
+    [
+        ("run,lift [mm],flow [l/s],test_pressure [Pa]", "as cast,4,62,5", "column test_pressure: this can't be told"),
+        (
+            "run,lift [mm],flow [l/s],test_pressure [kPa]",
+            "as cast,4,62,3",
+            "Write 62.3 in the column flow, or 3.0",
+        ),
+        ("run,lift [mm],flow [l/s],test_pressure [kPa]", "as cast,4,62,5,7,", "has 6 cells, the header 4"),
+        ("run,lift [mm],flow [l/s],test_pressure [kPa],note", "as cast,4,62,5,7", "column note: this note looks like"),
+        ("run,lift [mm],flow [l/s],note", "as cast,4,62,5", "column note: this note looks like"),
+        ("run,lift [mm],flow [l/s]", "as cast,4,62,5", "has 4 cells, the header 3"),
+    ],
+)
+def test_a_decimal_comma_does_not_turn_the_digits_of_a_flow_into_another_cell(
+    make_job: MakeJob, header: str, row: str, problem: str
+) -> None:
+    with pytest.raises(JobError) as refused:
+        read_job(make_job(flow_csv=f"{header}\n{row}\n"))
+    assert str(refused.value).startswith("flow.csv, line 2")
+    assert problem in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("row", "kilopascal"), [("62,28", 28.0), ("62,5", 5.0), ("62,3.0", 3.0), ("62.5,3", 3.0), ("62,", np.nan)]
+)
+def test_whole_test_pressures_beside_whole_flows(make_job: MakeJob, row: str, kilopascal: float) -> None:
+    # The job tests at 7 kPa.
+    text = f"run,lift [mm],flow [l/s],test_pressure [kPa]\nas cast,4,{row}\n"
+    _, found = flow_of(make_job(flow_csv=text))
+    assert_allclose(found.test_pressure, [1e3 * kilopascal])
+
+
+def test_lifts_that_do_not_match_are_listed_in_both_units(make_job: MakeJob) -> None:
+    # One header says mm, the other in: the usual cause.
+    flow = "run,lift [in],flow [l/s]\nrough,2.54,1\n"
+    with pytest.raises(JobError) as refused:
+        read_job(make_job(readings_csv=TWO_RUNS, flow_csv=flow))
+    assert str(refused.value) == (
+        "flow.csv, line 2, column lift: run 'rough' has no readings at this lift in readings.csv (got '2.54'); "
+        "expected one of 0.1, 0.2 in (2.54, 5.08 mm in readings.csv). Check the unit of the lift in both headers, "
+        "read the stations at this lift too, or take the row away."
+    )
+    with pytest.raises(JobError, match=r"expected one of 2\.54, 5\.08 mm\. Check"):
+        read_job(make_job(readings_csv=TWO_RUNS, flow_csv="run,lift [mm],flow [l/s]\nrough,3,1\n"))
+
+
+def test_a_missing_flow_row_names_the_lift_in_the_unit_of_the_readings(make_job: MakeJob) -> None:
+    text = TWO_RUNS.replace("[mm]", "[in]").replace("2.54", "0.1").replace("5.08", "0.2")
+    with pytest.raises(JobError, match=r"no flow row for run 'rough' at the lift of 0\.1 in, which has readings"):
+        read_job(make_job(readings_csv=text, flow_csv="run,lift [mm],flow [l/s]\nrough,5.08,1\n"))
+
+
+@pytest.mark.parametrize(("rows", "words"), [(("0",), "only 1 station at"), (("0", "90"), "only 2 stations at")])
+def test_stations_are_counted_in_words(make_job: MakeJob, rows: tuple[str, ...], words: str) -> None:
+    text = "run,lift [mm],station,reading [Pa]\n" + "".join(f"a,4,{angle},1\n" for angle in rows)
+    with pytest.raises(JobError, match=words):
+        read_job(make_job(readings_csv=text))
 
 
 @pytest.mark.parametrize("cell", ["0", "-5"])

@@ -13,8 +13,11 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from portviz.errors import JobError
+from portviz.job.cells import numbers
+from portviz.job.headers import Column
 from portviz.job.read import read_job
-from portviz.job.tables import Column, Table, decode, numbers, read_table
+from portviz.job.tables import Table, read_table
+from portviz.job.textfile import decode
 
 MakeJob = Callable[..., Path]
 COLUMNS = (Column("run"), Column("lift", "length"), Column("station", plain_unit="deg"), Column("note", required=False))
@@ -84,7 +87,26 @@ def test_blank_rows_are_left_out_and_still_count_as_lines(tmp_path: Path, blank:
 
 
 def test_trailing_separators_in_header_and_rows(tmp_path: Path) -> None:
-    assert lifts(tmp_path, "run,lift [mm],station,,\na,1,0,,\nb,2,0\nc,3,0,,,,,\n") == [1.0, 2.0, 3.0]
+    assert lifts(tmp_path, "run,lift [mm],station,,\na,1,0,,\nb,2,0\nc,3,0,\n") == [1.0, 2.0, 3.0]
+    assert lifts(tmp_path, "run,lift [mm],station\na,1,0,,\n,,,,\nb,2,0,,\n") == [1.0, 2.0]
+    assert lifts(tmp_path, "run;lift [mm];station\na;1;0;;\nb;2;0\n") == [1.0, 2.0]
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "cells", "header"),
+    [
+        ("run,lift [mm],station\na,1,0\nb,2,0,\n", 3, 4, 3),
+        ("run,lift [mm],station,note\na,1,0,5,\nb,2,0,\n", 2, 5, 4),
+        ("run,lift [mm],station,,\na,1,0,,\nb,2,0,,,\n", 3, 6, 5),
+    ],
+)
+def test_a_row_longer_than_the_header_is_an_error_though_blank(
+    tmp_path: Path, text: str, line: int, cells: int, header: int
+) -> None:
+    # A decimal comma moves what stands behind it into the next column: 1,5 would be read as 1.
+    message = rf"table\.csv, line {line}: this row has {cells} cells, the header {header} .*decimal comma"
+    with pytest.raises(JobError, match=message):
+        table(tmp_path, text)
 
 
 def test_text_behind_the_last_column_is_an_error(tmp_path: Path) -> None:
@@ -182,6 +204,103 @@ def test_numbers_stay_finite_in_si(tmp_path: Path) -> None:
     found = table(tmp_path, "run,lift [km],station\na,1e308,0\n")
     with pytest.raises(JobError, match=r"line 2, column lift: .*1e308"):
         numbers(found, "lift", "length")
+
+
+@pytest.mark.parametrize(
+    ("cell", "advice"),
+    [
+        ("20,0 inH2O", ["Units stand in the header, not in the cells", "For the decimal comma write 20.0"]),
+        ("20 inH2O", ["Units stand in the header, not in the cells"]),
+        ('20"', ["Units stand in the header, not in the cells"]),
+        ("20,5", ["For the decimal comma write 20.5, or separate the table by semicolons"]),
+        ("20.Jan", ["turned the number into a date"]),
+        ("20. Jan", ["turned the number into a date"]),
+        ("20-Jan", ["turned the number into a date"]),
+        ("Jan 20", ["turned the number into a date"]),
+        ("Jan-20", ["turned the number into a date"]),
+        ("05. Mai", ["turned the number into a date"]),
+        ("20.01.2026", ["turned the number into a date"]),
+        ("2026-01-20", ["turned the number into a date"]),
+        ("2026-01-20 00:00:00", ["turned the number into a date"]),
+        ("1/20/2026", ["turned the number into a date"]),
+        ("1,234.5", ["between its thousands"]),
+        ("1 234", ["between its thousands"]),
+        ("#DIV/0!", ["formula has failed"]),
+    ],
+)
+def test_what_to_do_about_a_cell_that_is_no_number(tmp_path: Path, cell: str, advice: list[str]) -> None:
+    found = table(tmp_path, 'run,lift [mm],station\na,"{}",0\n'.format(cell.replace('"', '""')))
+    with pytest.raises(JobError) as refused:
+        numbers(found, "lift", "length")
+    assert [each for each in advice if each not in str(refused.value)] == []
+    if "date" in advice[0]:
+        assert "Units stand" not in str(refused.value)
+
+
+def test_a_decimal_comma_with_its_unit_where_the_comma_may_stand(tmp_path: Path) -> None:
+    found = table(tmp_path, "run;lift [mm];station\na;2,5 mm;0\n")
+    with pytest.raises(JobError, match="Units stand in the header") as refused:
+        numbers(found, "lift", "length")
+    assert "decimal comma" not in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("cell", "written"),
+    [
+        ("lift (mm)", "lift [mm]"),
+        ("lift mm", "lift [mm]"),
+        ("lift_mm", "lift [mm]"),
+        ("lift, mm", "lift [mm]"),
+        ("lift: mm", "lift [mm]"),
+        ("lift [mm", "lift [mm]"),
+        ("Lift (IN)", "lift [IN]"),
+        ("valve lift (mm)", "lift [mm]"),
+        ("lift in inches", None),
+    ],
+)
+def test_a_unit_without_its_brackets(tmp_path: Path, cell: str, written: str | None) -> None:
+    with pytest.raises(JobError, match="line 1, column 2: ") as refused:
+        table(tmp_path, f"run;{cell};station\na;1;0\n")
+    if written:
+        assert f"the unit of a column stands in square brackets (got '{cell}'). Write it as {written}." in str(
+            refused.value
+        )
+    else:
+        assert "unknown column" in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("cell", "meant"),
+    [("angle", "station"), ("Angle [deg]", "station"), ("degrees", "station"), ("comment", "note"), ("port", "run")],
+)
+def test_other_names_of_a_column(tmp_path: Path, cell: str, meant: str) -> None:
+    header = ["run", "lift [mm]", "station"]
+    header[["run", "station", "note"].index(meant) if meant != "station" else 2] = cell
+    with pytest.raises(JobError, match=rf"unknown column .*Did you mean {meant}\?"):
+        table(tmp_path, f"{','.join(header)}\na,1,0\n")
+
+
+@pytest.mark.parametrize("title", ["Bench readings of March", "Twin, intake, 28 inH2O", "sep=;", "My run;;;"])
+@pytest.mark.parametrize("blanks", ["", "\n", ",,\n\n"])
+def test_a_title_above_the_header_is_named(tmp_path: Path, title: str, blanks: str) -> None:
+    line = 2 + blanks.count("\n")
+    with pytest.raises(JobError, match=rf"table\.csv, line 1: the header must be the first line; line {line} looks"):
+        table(tmp_path, f"{title}\n{blanks}run,lift [mm],station\na,1,0\n")
+    with pytest.raises(JobError, match=rf"the header must be the first line; line {line} looks like it .*Take away"):
+        table(tmp_path, f"{title}\n{blanks}run;Lift;station\na;1;0\n")
+
+
+@pytest.mark.parametrize("separator", ["|", " ", ":"])
+def test_another_separator_is_refused_with_those_that_fit(tmp_path: Path, separator: str) -> None:
+    with pytest.raises(JobError, match="Separate the columns by commas, semicolons or tabs"):
+        table(tmp_path, "run,lift [mm],station\na,1,0\n".replace(",", separator))
+
+
+def test_a_table_without_any_header_says_what_it_should_be(tmp_path: Path) -> None:
+    with pytest.raises(
+        JobError, match=r"unknown column \(got 'a'\); expected a header with run, lift \[unit\], station"
+    ):
+        table(tmp_path, "a,1,0\nb,2,0\n")
 
 
 @pytest.mark.parametrize("cell", ["nan", "-inf", "1e999", "--1"])

@@ -99,17 +99,41 @@ def test_the_lock_file_of_an_open_workbook_is_no_workbook(make_job: MakeJob) -> 
 
 
 @pytest.mark.parametrize("table", ["readings", "flow", "cam"])
-def test_a_table_in_text_and_in_a_workbook_is_there_twice(make_job: MakeJob, table: str) -> None:
+def test_a_table_in_text_goes_before_the_one_in_a_workbook(make_job: MakeJob, table: str) -> None:
     texts = {
-        "readings_csv": "\n".join(",".join(map(str, row)) for row in READINGS),
-        "flow_csv": "run,lift [mm],flow [l/s]\nas cast,4,20\nas cast,8.5,30\n",
+        "readings_csv": "\n".join(",".join(map(str, row)) for row in READINGS).replace("3000", "3001"),
+        "flow_csv": "run,lift [mm],flow [l/s]\nas cast,4,30\nas cast,8.5,30\n",
         "cam_csv": "crank [deg],lift [mm]\n0,0\n110,9\n220,0\n",
     }
-    book = workbook(**{table: {"readings": READINGS, "flow": FLOW, "cam": CAM}[table]})
-    with pytest.raises(
-        JobError, match=rf"bench\.xlsx, sheet {table}: the table {table} is there twice \(got '{table}\.csv'\)"
-    ):
-        read_job(make_job(**texts, bench_xlsx=book))
+    book = workbook(readings=READINGS, flow=FLOW, cam=CAM)
+    files = {"readings_csv": None, f"{table}_csv": texts[f"{table}_csv"]}
+    job = read_job(make_job(**files, bench_xlsx=book))
+    assert job.readings is not None
+    assert job.flow is not None
+    assert job.cam is not None
+    assert job.readings.file == ("readings.csv" if table == "readings" else "bench.xlsx, sheet readings")
+    assert job.readings.value[0] == (3001 if table == "readings" else 3000)
+    assert job.flow.flow[0] == pytest.approx(0.03 if table == "flow" else 0.02)
+    assert job.cam.lift.max() == pytest.approx(9e-3 if table == "cam" else 9.5e-3)
+
+
+@pytest.mark.parametrize("book", [b"", b"no workbook", b"PK\x03\x04"])
+def test_a_broken_workbook_beside_the_readings_is_remarked_upon(make_job: MakeJob, book: bytes) -> None:
+    job = read_job(make_job(bench_xlsx=book))
+    assert job.readings is not None
+    assert len(job.remarks) == 1
+    assert job.remarks[0].startswith("bench.xlsx was left out while looking for flow, cam: the workbook can't be read")
+
+
+def test_workbooks_are_not_opened_where_all_tables_are_text(make_job: MakeJob) -> None:
+    flow, cam = "run,lift [mm],flow [l/s]\nas cast,4,30\n", "crank [deg],lift [mm]\n0,0\n110,9\n220,0\n"
+    assert read_job(make_job(flow_csv=flow, cam_csv=cam, bench_xlsx=b"no workbook")).remarks == ()
+
+
+def test_a_broken_workbook_beside_a_good_one(make_job: MakeJob) -> None:
+    job = read_job(make_job(readings_csv=None, a_xlsx=b"", b_xlsx=workbook(readings=READINGS, flow=FLOW)))
+    assert job.flow is not None
+    assert [each.split(":")[0] for each in job.remarks] == ["a.xlsx was left out while looking for cam"]
 
 
 def test_a_table_in_two_workbooks_or_two_sheets_is_there_twice(make_job: MakeJob) -> None:
@@ -172,9 +196,9 @@ def test_runs_may_be_called_by_numbers(make_job: MakeJob) -> None:
         ("nan", "nan"),
         (True, "True"),
         (datetime.datetime(2021, 3, 4), "2021-03-04"),
-        ("=NA()", "''"),
+        ("=NA()", "empty"),
         ("#DIV/0!", "#DIV/0!"),
-        (None, "''"),
+        (None, "empty"),
         ("30 Pa", "30 Pa"),
     ],
 )
@@ -244,6 +268,12 @@ def test_without_the_reader_of_workbooks_the_message_says_what_to_install(
             raise ImportError(name)
         return real_import(name, *args)
 
+    beside = make_job(bench_xlsx=workbook(flow=FLOW))
     monkeypatch.setattr(builtins, "__import__", without)
-    with pytest.raises(JobError, match=r"bench\.xlsx: .*needs the package openpyxl\. .*portviz\[excel\].*CSV"):
+    assert read_job(beside).remarks == (
+        "bench.xlsx was left out while looking for flow, cam: reading a workbook needs the package openpyxl",
+    )
+    with pytest.raises(
+        JobError, match=r"bench\.xlsx: .*needs the package openpyxl\. .*pip install \"\.\[excel\]\"; .*CSV"
+    ):
         read_job(folder)
