@@ -143,11 +143,11 @@ def new(folder: Annotated[Path, Parameter(name="DIR", help="The folder to make."
 def check(job: JobFolder, /, *, json: AsJson = False) -> None:
     """Read the whole job and say what is there, and what is wrong with it."""
     from portviz.distribution.areas import job_profiles
-    from portviz.distribution.notes import geometry_warnings, reduction_warnings, room_warnings
+    from portviz.distribution.notes import geometry_warnings, job_warnings, reduction_warnings
 
     read = _read(job)
     if read.readings is None:
-        warnings = room_warnings(read) + geometry_warnings(read, job_profiles(read))
+        warnings = job_warnings(read) + geometry_warnings(read, job_profiles(read))
     else:
         warnings = reduction_warnings(_reduction(read))
     if json:

@@ -25,6 +25,11 @@ _BARE = 5e-6
 Mask = npt.NDArray[np.bool_]
 
 
+def job_warnings(job: Job) -> list[str]:
+    """Return warnings on a job's files and on the room's air."""
+    return [*job.remarks, *room_warnings(job)]
+
+
 def room_warnings(job: Job) -> list[str]:
     """Return warnings on the room's air, in the units of either habit: the job keeps no unit for them."""
     room = job.bench.air
@@ -67,7 +72,7 @@ def reduction_warnings(reduction: Reduction) -> list[str]:
     """Return warnings on a reduction: the room, the geometry, and readings to look at again."""
     job = reduction.job
     return [
-        *room_warnings(job),
+        *job_warnings(job),
         *geometry_warnings(job, reduction.profiles),
         *_repeat_warnings(job),
         *_station_warnings(reduction),

@@ -144,8 +144,15 @@ def _table_of_rows(
     if first is None:
         raise JobError("the table is empty", file=file, expected=f"a header with {named(columns)}")
     names, units = read_header(rows[first], columns, file, int(lines[first]))
+    spare = any(each.name == names[-1] and not each.required for each in columns)
     body, lines = _body(
-        rows[first + 1 :], lines[first + 1 :], len(names), len(rows[first]), file, comma=not decimal_comma
+        rows[first + 1 :],
+        lines[first + 1 :],
+        len(names),
+        len(rows[first]),
+        file,
+        comma=not decimal_comma,
+        spare=spare,
     )
     if not body:
         raise JobError("the table has a header but no rows", file=file, expected="at least one row")
@@ -180,19 +187,20 @@ def _text_rows(text: str, file: str, separator: str) -> tuple[list[list[str]], I
 
 
 def _body(
-    rows: list[list[str]], lines: Index, width: int, header_width: int, file: str, *, comma: bool
+    rows: list[list[str]], lines: Index, width: int, header_width: int, file: str, *, comma: bool, spare: bool
 ) -> tuple[list[list[str]], Index]:
     """Return rows of one width: blank ones left out, trailing blank cells cut, short rows filled up.
 
-    In a table separated by commas a row with more cells than the header is refused, even where the last ones are
-    blank: a decimal comma may have split a number. Only blank cells at the end of all rows alike are a
-    spreadsheet's, and pass.
+    In a table separated by commas whose last column is a `spare` one that may stay empty, a row that fills it and
+    goes on, be it with blank cells, is refused: a decimal comma may have split a number. Blank cells at the end of
+    all rows alike are a spreadsheet's, and pass.
     """
     filled = [(row, line) for row, line in zip(rows, lines, strict=True) if any(map(str.strip, row))]
-    uneven = comma and len({len(row) for row, _ in filled}) > 1
+    uneven = comma and spare and len({len(row) for row, _ in filled}) > 1
     longer = [(row, line) for row, line in filled if len(row) > width]
     for row, line in longer:
-        if any(map(str.strip, row[width:])) or (uneven and len(row) > header_width):
+        split = uneven and len(row) > header_width and row[width - 1].strip()
+        if any(map(str.strip, row[width:])) or split:
             raise JobError(
                 f"this row has {len(row)} cells, the header {header_width}",
                 file=file,
