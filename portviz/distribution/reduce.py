@@ -40,6 +40,8 @@ class StationResults:
         Mean of the repeats [Pa], or [m/s] where the gauge reads velocity.
     repeats : ndarray of int
         Number of readings.
+    squares : ndarray
+        Sum of the repeats' squared deviations from their mean, as drops [Pa2].
     drop : ndarray
         Pressure drop [Pa].
     velocity, velocity_ratio, mach, density : ndarray
@@ -56,6 +58,7 @@ class StationResults:
     angle_deg: Array
     reading: Array
     repeats: Index
+    squares: Array
     drop: Array
     velocity: Array
     velocity_ratio: Array
@@ -81,6 +84,8 @@ class Reduction:
         At each group's lift, arrays of shape (G,).
     test_pressure, upstream_pressure, upstream_density : ndarray, shape (G,)
         [Pa], [Pa], [kg/m3].
+    ideal_velocity : ndarray, shape (G,)
+        Isentropic velocity of the whole test pressure [m/s].
     bench_flow, bench_mass_flow : ndarray, shape (G,)
         [m3/s], [kg/s]; NaN where not measured.
     discharge_coefficient, flow_area_coefficient, closure : ndarray, shape (G,)
@@ -102,6 +107,7 @@ class Reduction:
     test_pressure: Array
     upstream_pressure: Array
     upstream_density: Array
+    ideal_velocity: Array
     bench_flow: Array
     bench_mass_flow: Array
     discharge_coefficient: Array
@@ -177,7 +183,7 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
     temperature = job.bench.air.temperature
     _require_subsonic_tests(job, readings, test_pressure, upstream)
 
-    group, station, reading, repeats, drop = _averaged(job, readings, test_pressure, upstream)
+    group, station, reading, repeats, squares, drop = _averaged(job, readings, test_pressure, upstream)
     starts = np.searchsorted(group, np.arange(count))
     sizes = group_sizes(starts, len(group))
     angle = job.stations.circle_deg[station]
@@ -209,6 +215,7 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
         angle_deg=angle,
         reading=reading,
         repeats=repeats,
+        squares=squares,
         drop=drop,
         velocity=velocity,
         velocity_ratio=velocity / np.repeat(whole.velocity, sizes),
@@ -227,6 +234,7 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
         test_pressure=test_pressure,
         upstream_pressure=upstream,
         upstream_density=density,
+        ideal_velocity=whole.velocity,
         bench_flow=bench_flow,
         bench_mass_flow=bench_mass,
         discharge_coefficient=np.where(open_, by_curtain, np.nan),
@@ -252,8 +260,8 @@ def _group_conditions(job: Job, count: int) -> tuple[Array, Array]:
 
 def _averaged(
     job: Job, readings: Readings, test_pressure: Array, upstream: Array
-) -> tuple[Index, Index, Array, Index, Array]:
-    """Return group, station, mean reading, repeats and drop, one row a station, ascending in angle.
+) -> tuple[Index, Index, Array, Index, Array, Array]:
+    """Return group, station, mean reading, repeats, their squared deviations and drop, a row a station by angle.
 
     Repeats are averaged as pressures: a gauge that reads velocity is turned into drops first, and
     its mean reading is the velocity of the mean drop.
@@ -271,12 +279,13 @@ def _averaged(
     keys, row = np.unique(readings.group * width + order_of_station[readings.station], return_inverse=True)
     repeats = np.bincount(row)
     mean = np.bincount(row, weights=value) / repeats
+    squares = np.bincount(row, weights=(value - mean[row]) ** 2)
     group, place = np.divmod(keys, width)
     station = np.argsort(order_of_station)[place]
     drop = test_pressure[group] - mean if job.gauge.reads == "tap-minus-downstream" else mean
     if velocity_gauge:
         mean = air.isentropic_state(drop, upstream[group], temperature, gas).velocity
-    return group, station, mean, repeats, drop
+    return group, station, mean, repeats, squares, drop
 
 
 def _require_subsonic_tests(job: Job, readings: Readings, test_pressure: Array, upstream: Array) -> None:
