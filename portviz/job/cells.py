@@ -101,7 +101,9 @@ def _number(table: Table, row: int, column: str, blank: bool) -> float:
         column,
         "this is not a finite number",
         expected="a number such as 12.5",
-        mend=_what_to_mend(table.cells[column][row].strip()[:100], table.decimal_comma),
+        mend="This looks like a second header; take the line away"
+        if text.lower().startswith(column)
+        else _what_to_mend(table.cells[column][row].strip()[:100], table.decimal_comma),
     )
 
 

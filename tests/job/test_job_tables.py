@@ -311,6 +311,17 @@ def test_another_separator_is_refused_with_those_that_fit(tmp_path: Path, separa
         table(tmp_path, "run,lift [mm],station\na,1,0\n".replace(",", separator))
 
 
+def test_a_second_header_is_called_one(tmp_path: Path) -> None:
+    found = table(tmp_path, "run,lift [mm],station\na,1,0\nrun,lift [mm],station\na,1,0\n")
+    with pytest.raises(JobError, match=r"line 3, column lift: .*This looks like a second header; take the line away\."):
+        numbers(found, "lift", "length")
+
+
+def test_a_header_of_other_names_alone_is_understood(tmp_path: Path) -> None:
+    with pytest.raises(JobError, match=r"Did you mean run\?"):
+        table(tmp_path, "name,valve lift,angle\na,1,0\n")
+
+
 def test_a_table_without_any_header_says_what_it_should_be(tmp_path: Path) -> None:
     with pytest.raises(
         JobError, match=r"unknown column \(got 'a'\); expected a header with run, lift \[unit\], station"
