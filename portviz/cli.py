@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import App, CycloptsError, MissingArgumentError, Parameter, UnusedCliTokensError
 
 from portviz import __version__
-from portviz.errors import DrawingError, JobError, UnitError, UsageError, nearest_name, one_line, shortened
+from portviz.errors import DrawingError, JobError, UnitError, UsageError, counted, nearest_name, one_line, shortened
 
 if TYPE_CHECKING:
     from portviz.distribution.reduce import Reduction
@@ -159,8 +159,7 @@ def check(job: JobFolder, /, *, json: AsJson = False) -> None:
 
     _warn(warnings)
     _print(check_table(read))
-    count = f"{len(warnings)} warning{'s' if len(warnings) > 1 else ''}"
-    _say(f"No errors; {count}." if warnings else "No errors.")
+    _say(f"No errors; {counted(len(warnings), 'warning')}." if warnings else "No errors.")
 
 
 @app.command

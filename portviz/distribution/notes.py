@@ -12,7 +12,7 @@ from portviz.distribution.areas import job_dimensions
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.repeats import odd_repeats
 from portviz.geometry.profiles import Profiles
-from portviz.job.model import Array, Job
+from portviz.job.model import Array, Job, Mask
 from portviz.job.words import coefficient_text, lift_text, pressure_text, reading_text
 from portviz.units import format_quantity
 
@@ -21,8 +21,6 @@ _NAMED = 4
 _LOW_CLOSURE = 0.3
 #: What of the seat band may stay bare before it is told, radially [m]; less cannot be measured.
 _BARE = 5e-6
-
-Mask = npt.NDArray[np.bool_]
 
 
 def job_warnings(job: Job) -> list[str]:

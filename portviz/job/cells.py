@@ -40,6 +40,7 @@ def numbers(table: Table, column: str, kind: str | None = None, *, blank: bool =
         plain = False
     if not plain:
         first = {text: row for row, text in reversed(list(enumerate(cells)))}
+        _require_no_thousands(table, first, column)
         number = {text: _number(table, first[text], column, blank) for text in seen}
     values = np.fromiter(map(number.__getitem__, cells), dtype=float, count=len(cells))
     if kind is None:
@@ -55,6 +56,31 @@ def numbers(table: Table, column: str, kind: str | None = None, *, blank: bool =
             except UnitError as error:
                 raise table.error(worst, column, error.problem, mend=error.mend) from None
     return scaled
+
+
+_THOUSANDS = re.compile(r"\s*[+-]?[1-9]\d{0,2},\d{3}\s*", re.ASCII)
+_NO_DECIMAL_COMMA = re.compile(r"\s*[+-]?(\d+\.\d*|\.\d+|\d{3,})\s*", re.ASCII)
+
+
+def _require_no_thousands(table: Table, first: dict[str, int], column: str) -> None:
+    """Raise JobError where 1,034 stands among 985 or 12.5: its comma may stand between thousands.
+
+    Parameters
+    ----------
+    table : Table
+    first : dict of str to int
+        The distinct texts of the column, and the first row of each.
+    column : str
+    """
+    grouped = next((text for text in first if _THOUSANDS.fullmatch(text)), None)
+    if grouped is not None and table.decimal_comma and any(map(_NO_DECIMAL_COMMA.fullmatch, first)):
+        text = grouped.strip()
+        raise table.error(
+            first[grouped],
+            column,
+            "this comma can't be told from one between thousands, as other cells of the column have no decimal comma",
+            mend=f"Write {text.replace(',', '')}, or {text.replace(',', '.')} if it is a decimal comma",
+        )
 
 
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
@@ -75,7 +101,9 @@ def _number(table: Table, row: int, column: str, blank: bool) -> float:
         column,
         "this is not a finite number",
         expected="a number such as 12.5",
-        mend=_what_to_mend(table.cells[column][row].strip()[:100], table.decimal_comma),
+        mend="This looks like a second header; take the line away"
+        if text.lower().startswith(column)
+        else _what_to_mend(table.cells[column][row].strip()[:100], table.decimal_comma),
     )
 
 

@@ -171,14 +171,14 @@ def _unknown_column(cell: str, cells: Sequence[str], known: Mapping[str, Column]
     bracketed = None if unit else _with_brackets(cell, free)
     if bracketed is not None:
         return JobError("the unit of a column stands in square brackets", **where, mend=f"Write it as {bracketed}")
-    if not known_names(cells, known.values()):
+    meant = _meant_name(name, free)
+    if not meant and not known_names(cells, known.values()):
         return JobError(
             "unknown column",
             **where,
             expected=f"a header with {named(known.values())} as the first line of the table",
             mend="Separate the columns by commas, semicolons or tabs" if len(cells) == 1 else None,
         )
-    meant = _meant_name(name, free)
     return JobError(
         "unknown column",
         **where,

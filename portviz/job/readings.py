@@ -95,17 +95,23 @@ def read_bench_flow(table: Table, readings: Readings, test_pressure: float, lift
 
 
 _WHOLE = re.compile(r"\s*[+-]?\d+\s*", re.ASCII)
+_NUMBER = re.compile(r"\s*[+-]?\d+(\.\d*)?\s*", re.ASCII)
 
 
 def _require_whole_notes(table: Table) -> None:
-    """Raise JobError where a note holds what a decimal comma has split off the number before it."""
+    """Raise JobError where a note holds a number that a decimal comma may have moved there.
+
+    The digits behind the comma of ``20,9`` end up beside a whole number; a comma further left moves a whole cell.
+    """
     before = _column_before(table, "note")
     if table.decimal_comma or before in (None, "run"):
         return
-    digits = {note for note in set(table.cells["note"]) if _WHOLE.fullmatch(note)}
-    for row, note in enumerate(table.cells["note"]) if digits else ():
+    suspects = {note for note in set(table.cells["note"]) if _NUMBER.fullmatch(note)}
+    for row, note in enumerate(table.cells["note"]) if suspects else ():
+        if note not in suspects:
+            continue
         number = table.cells[before][row].strip()
-        if note in digits and _WHOLE.fullmatch(number):
+        if _WHOLE.fullmatch(note) and _WHOLE.fullmatch(number):
             raise table.error(
                 row,
                 "note",
@@ -113,24 +119,44 @@ def _require_whole_notes(table: Table) -> None:
                 mend=f"Write {number}.{note.strip()} in the column {before}, or separate the table by semicolons; "
                 "if it is a note, add a word to it",
             )
+        if "." in note:
+            raise table.error(
+                row,
+                "note",
+                "this note looks like a number that a decimal comma further left has moved here",
+                mend="Write all numbers with a decimal point, or separate the table by semicolons; "
+                "if it is a note, add a word to it",
+            )
 
 
 def _require_whole_flows(table: Table, low: Mask) -> None:
-    """Raise JobError where a low test pressure may be the digit that a decimal comma has split off the flow.
+    """Raise JobError where a decimal comma may have put a digit, or the flow itself, in the place of a test pressure.
 
-    A row's own test pressure beside a whole flow is nothing strange; one digit that stands for less than half of
-    the job's test pressure can't be told from 62,5.
+    A row's own test pressure beside a whole flow is nothing strange. One digit that stands for less than half of
+    the job's test pressure can't be told from a flow of 62,5; nor can a flow of 0 with a test pressure from a lift
+    of 4,0.
     """
     if table.decimal_comma or _column_before(table, "test_pressure") != "flow":
         return
+    flows = list(map(str.strip, table.cells["flow"]))
+    pressures = list(map(str.strip, table.cells["test_pressure"]))
     for row in np.flatnonzero(low).tolist():
-        flow, pressure = (table.cells[name][row].strip() for name in ("flow", "test_pressure"))
-        if len(pressure) == 1 and _WHOLE.fullmatch(flow):
+        if len(pressures[row]) == 1 and _WHOLE.fullmatch(flows[row]):
             raise table.error(
                 row,
                 "test_pressure",
                 "this can't be told from the digit behind a decimal comma",
-                mend=f"Write {flow}.{pressure} in the column flow, or {pressure}.0 here if it is a test pressure",
+                mend=f"Write {flows[row]}.{pressures[row]} in the column flow, "
+                f"or {pressures[row]}.0 here if it is a test pressure",
+            )
+    for row, (flow, pressure) in enumerate(zip(flows, pressures, strict=True)):
+        if flow == "0" and pressure and _column_before(table, "flow") == "lift":
+            lift = table.cells["lift"][row].strip()
+            raise table.error(
+                row,
+                "flow",
+                f"this can't be told from the digit behind the decimal comma of a lift of {lift},0",
+                mend="Write lifts with a decimal point, or 0.0 here if nothing flows",
             )
 
 

@@ -85,8 +85,9 @@ Humidity = Annotated[float, _Quantity("ratio", "45 %", between=(0.0, 1.0, "relat
 def _number(value: object) -> object:
     plain = isinstance(value, int | float) and not isinstance(value, bool)
     if not plain or not -1e9 <= value <= 1e9:  # type: ignore[operator]
-        quoted = isinstance(value, str) and re.fullmatch(r"\s*[+-]?\d+([.,]\d+)?\s*", value) is not None
-        raise _finding("a plain number is needed here", "Write it without quotes" if quoted else None)
+        quoted = re.fullmatch(r"\s*[+-]?\d+(\.\d+)?\s*(deg|degrees|°)?\s*", value) if isinstance(value, str) else None
+        bare = "Write it without quotes" + (" and unit" if quoted and quoted[2] else "")
+        raise _finding("a plain number is needed here", bare if quoted else None)
     return value
 
 
@@ -230,6 +231,9 @@ def validate_job_table(raw: dict[str, Any]) -> JobTable:
     # Unknown keys first: a misspelt key also shows up as a missing one, and the spelling explains both.
     problems.sort(key=lambda problem: problem["type"] != "extra_forbidden")
     message = _explain(dict(problems[0]))
+    # A list with a wrong entry is found too short besides.
+    first = problems[0]["loc"]
+    problems = [each for each in problems if each["loc"] == first or each["loc"] != first[: len(each["loc"])]]
     if problems[0]["type"] == "extra_forbidden":
         # A misspelt section or key is missing under its proper name too: that is one fault, not two.
         *above, key = problems[0]["loc"]

@@ -77,6 +77,8 @@ def test_a_slip_of_the_pen_goes_before_a_key_of_another_section(make_job: MakeJo
         ("[gauge]\n", "[gauge]\ncoefficient = -1\n", "between 0.01 and 10 (got -1)."),
         ("[gauge]\n", '[gauge]\ncoefficient = "0.98"\n', "a plain number is needed here (got '0.98'). Write it"),
         ("[gauge]\n", "[gauge]\ncoefficient = true\n", "a plain number is needed here (got True)."),
+        ("[0, 90, 180, 270]", '["0", 90, 180]', "(got '0'). Write it without quotes."),
+        ("[0, 90, 180, 270]", '["0 deg", 90, 180]', "(got '0 deg'). Write it without quotes and unit."),
         ("[0, 90, 180, 270]", "[0, 180]", "this list has 2 entries (got [0, 180]); expected at least 3"),
         ("[0, 90, 180, 270]", "[0]", "this list has 1 entry (got [0]); expected at least 3"),
         ("[0, 90, 180, 270]", str(list(range(3601))), "this list has 3601 entries"),

@@ -177,6 +177,14 @@ def test_a_decimal_comma_does_not_turn_its_digits_into_a_note(make_job: MakeJob,
         read_job(make_job(readings_csv=text))
 
 
+@pytest.mark.parametrize("row", ["as cast,4,0,90,20.9", "as cast,4,0,22.5,20.9", "as cast,4,90,5,20."])
+def test_a_decimal_comma_further_left_does_not_turn_the_reading_into_a_note(make_job: MakeJob, row: str) -> None:
+    # A lift of 4,0 makes the station a reading.
+    text = "run,lift [mm],station,reading [mmH2O],note\nas cast,4,0,21,\n" + row + "\nas cast,4,180,22,\n"
+    with pytest.raises(JobError, match=r"readings\.csv, line 3, column note: this note looks like a number that"):
+        read_job(make_job(readings_csv=text))
+
+
 @pytest.mark.parametrize("end", [",", ""])
 def test_a_decimal_comma_in_every_row(make_job: MakeJob, end: str) -> None:
     rows = "".join(f"as cast,4,{angle},20,{angle // 90}{end}\n" for angle in QUARTERS)
@@ -291,6 +299,8 @@ def test_flow_rows_and_readings_belong_together(make_job: MakeJob, flow: str, me
         ("run,lift [mm],flow [l/s],test_pressure [kPa]", "as cast,4,62,5,7,", "has 6 cells, the header 4"),
         ("run,lift [mm],flow [l/s],test_pressure [kPa],note", "as cast,4,62,5,7", "column note: this note looks like"),
         ("run,lift [mm],flow [l/s],note", "as cast,4,62,5", "column note: this note looks like"),
+        ("run,lift [mm],flow [l/s],note", "as cast,4,0,62.5", "column note: this note looks like a number that"),
+        ("run,lift [mm],flow [l/s],test_pressure [kPa]", "as cast,4,0,62.5", "column flow: this can't be told from"),
         ("run,lift [mm],flow [l/s]", "as cast,4,62,5", "has 4 cells, the header 3"),
     ],
 )
@@ -304,7 +314,8 @@ def test_a_decimal_comma_does_not_turn_the_digits_of_a_flow_into_another_cell(
 
 
 @pytest.mark.parametrize(
-    ("row", "kilopascal"), [("62,28", 28.0), ("62,5", 5.0), ("62,3.0", 3.0), ("62.5,3", 3.0), ("62,", np.nan)]
+    ("row", "kilopascal"),
+    [("62,28", 28.0), ("62,5", 5.0), ("62,3.0", 3.0), ("62.5,3", 3.0), ("62,", np.nan), ("0.0,6", 6.0), ("0,", np.nan)],
 )
 def test_whole_test_pressures_beside_whole_flows(make_job: MakeJob, row: str, kilopascal: float) -> None:
     # The job tests at 7 kPa.

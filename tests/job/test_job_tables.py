@@ -64,6 +64,21 @@ def test_decimal_comma_where_the_separator_is_no_comma(tmp_path: Path, separator
     assert lifts(tmp_path, text) == [1.5, -0.5, 0.5, 25.0]
 
 
+@pytest.mark.parametrize("other", ["985", "12.5", "-.5"])
+def test_a_comma_that_may_stand_between_thousands_is_refused(tmp_path: Path, other: str) -> None:
+    # As pasted from a spreadsheet that groups thousands: 1,034 must not become 1.034.
+    found = table(tmp_path, f"run;lift [mm];station\na;{other};0\na;1,034;0\n")
+    with pytest.raises(
+        JobError, match=r"line 3, column lift: this comma can't be told .*Write 1034, or 1\.034 if it is"
+    ):
+        numbers(found, "lift", "length")
+
+
+def test_three_decimals_behind_a_decimal_comma(tmp_path: Path) -> None:
+    assert lifts(tmp_path, "run;lift [mm];station\na;1,034;0\na;12,5;0\na;7;0\na;0,125;0\n") == [1.034, 12.5, 7, 0.125]
+    assert lifts(tmp_path, "run;lift [mm];station\na;0,125;0\na;985;0\n") == [0.125, 985]
+
+
 def test_decimal_comma_within_quotes_of_a_comma_table_is_no_number(tmp_path: Path) -> None:
     found = table(tmp_path, 'run,lift [mm],station\na,"1,5",0\n')
     with pytest.raises(JobError, match=r"table\.csv, line 2, column lift: .*finite number \(got '1,5'\)"):
@@ -296,6 +311,17 @@ def test_a_title_above_the_header_is_named(tmp_path: Path, title: str, blanks: s
 def test_another_separator_is_refused_with_those_that_fit(tmp_path: Path, separator: str) -> None:
     with pytest.raises(JobError, match="Separate the columns by commas, semicolons or tabs"):
         table(tmp_path, "run,lift [mm],station\na,1,0\n".replace(",", separator))
+
+
+def test_a_second_header_is_called_one(tmp_path: Path) -> None:
+    found = table(tmp_path, "run,lift [mm],station\na,1,0\nrun,lift [mm],station\na,1,0\n")
+    with pytest.raises(JobError, match=r"line 3, column lift: .*This looks like a second header; take the line away\."):
+        numbers(found, "lift", "length")
+
+
+def test_a_header_of_other_names_alone_is_understood(tmp_path: Path) -> None:
+    with pytest.raises(JobError, match=r"Did you mean run\?"):
+        table(tmp_path, "name,valve lift,angle\na,1,0\n")
 
 
 def test_a_table_without_any_header_says_what_it_should_be(tmp_path: Path) -> None:
