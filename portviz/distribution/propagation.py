@@ -2,8 +2,8 @@
 
 A result's uncertainty has two parts. The independent one stems from readings, which err each for
 itself. The common ones stem from factors that all readings of one set-up share (the gauge's
-coefficient, the air's density, the test pressure): they move all results together, so that they cancel
-in differences.
+coefficient, the air's density, the test pressure, the lengths of valve and seat): they move all
+results together, so that they cancel in differences.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ import numpy as np
 from portviz.air import GAMMA, isentropic_state
 from portviz.distribution.measures import group_sizes, group_sum
 from portviz.distribution.reduce import Reduction, upstream_pressure
-from portviz.job.model import Array
+from portviz.job.model import Array, Index
 
 #: The factors that the readings of one set-up share, in the order of `Spread.common`.
-COMMON = ("coefficient", "density", "test pressure")
+COMMON = ("coefficient", "density", "test pressure", "dimensions")
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class Spread:
     ----------
     independent : ndarray, shape (N,)
         Standard uncertainty from all that errs for itself; NaN where unknown.
-    common : ndarray, shape (3, N)
+    common : ndarray, shape (4, N)
         Change of the results for one standard uncertainty of each factor in `COMMON`, with its sign.
     """
 
@@ -39,11 +39,11 @@ class Spread:
     @property
     def standard(self) -> Array:
         """Standard uncertainty of each result, shape (N,)."""
-        return np.sqrt(self.independent**2 + np.sum(self.common**2, axis=0))
+        return np.asarray(np.sqrt(self.independent**2 + np.sum(self.common**2, axis=0)))
 
-    def take(self, index: object) -> Spread:
+    def take(self, index: Index | slice) -> Spread:
         """Return the spread of some of the results."""
-        return Spread(self.independent[index], self.common[:, index])  # type: ignore[index]
+        return Spread(self.independent[index], self.common[:, index])
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ def drop_slopes(reduction: Reduction) -> Change:
 
 
 def common_changes(reduction: Reduction) -> tuple[Change, ...]:
-    """Return the change of the state for one standard uncertainty of each factor in `COMMON`.
+    """Return the change of the state for one standard uncertainty of each factor in `COMMON` but the dimensions.
 
     Factors whose uncertainty is not stated change nothing.
     """
@@ -151,9 +151,6 @@ def _test_pressure_change(reduction: Reduction) -> Change:
     velocity = job.gauge.coefficient * state.velocity
     scale = uncertainty / step
     flux = stations.density * stations.velocity
-    before = isentropic_state(
-        reduction.test_pressure, reduction.upstream_pressure, room.temperature, room.gas_constant
-    ).mass_flux
     return Change(
         drop=(drop - stations.drop) * scale[group],
         velocity=(velocity - stations.velocity) * scale[group],
@@ -161,7 +158,7 @@ def _test_pressure_change(reduction: Reduction) -> Change:
         velocity_ratio=(velocity / whole.velocity[group] - stations.velocity_ratio) * scale[group],
         mach=(state.mach - stations.mach) * scale[group],
         bench_mass=(upstream / reduction.upstream_pressure - 1.0) * scale,
-        ideal_flux=(whole.mass_flux / before - 1.0) * scale,
+        ideal_flux=(whole.mass_flux / reduction.ideal_mass_flux - 1.0) * scale,
     )
 
 

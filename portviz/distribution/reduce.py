@@ -84,8 +84,8 @@ class Reduction:
         At each group's lift, arrays of shape (G,).
     test_pressure, upstream_pressure, upstream_density : ndarray, shape (G,)
         [Pa], [Pa], [kg/m3].
-    ideal_velocity : ndarray, shape (G,)
-        Isentropic velocity of the whole test pressure [m/s].
+    ideal_velocity, ideal_mass_flux : ndarray, shape (G,)
+        Isentropic velocity [m/s] and mass flux [kg/(s m2)] of the whole test pressure.
     bench_flow, bench_mass_flow : ndarray, shape (G,)
         [m3/s], [kg/s]; NaN where not measured.
     discharge_coefficient, flow_area_coefficient, closure : ndarray, shape (G,)
@@ -108,6 +108,7 @@ class Reduction:
     upstream_pressure: Array
     upstream_density: Array
     ideal_velocity: Array
+    ideal_mass_flux: Array
     bench_flow: Array
     bench_mass_flow: Array
     discharge_coefficient: Array
@@ -235,6 +236,7 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
         upstream_pressure=upstream,
         upstream_density=density,
         ideal_velocity=whole.velocity,
+        ideal_mass_flux=ideal_flux,
         bench_flow=bench_flow,
         bench_mass_flow=bench_mass,
         discharge_coefficient=np.where(open_, by_curtain, np.nan),
@@ -279,7 +281,7 @@ def _averaged(
     keys, row = np.unique(readings.group * width + order_of_station[readings.station], return_inverse=True)
     repeats = np.bincount(row)
     mean = np.bincount(row, weights=value) / repeats
-    squares = np.bincount(row, weights=(value - mean[row]) ** 2)
+    squares = np.asarray(np.bincount(row, weights=(value - mean[row]) ** 2))
     group, place = np.divmod(keys, width)
     station = np.argsort(order_of_station)[place]
     drop = test_pressure[group] - mean if job.gauge.reads == "tap-minus-downstream" else mean

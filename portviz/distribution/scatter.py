@@ -56,7 +56,7 @@ def reading_uncertainty(reduction: Reduction) -> ReadingUncertainty:
     of a rectangular distribution, resolution / sqrt(12), which repeats do not average out; it adds nothing
     where neither of the others is known.
     """
-    job, stations, starts = reduction.job, reduction.stations, reduction.starts
+    stations, starts = reduction.stations, reduction.starts
     group = reduction.station_group
     freedom = group_sum(stations.repeats - 1.0, starts)
     squares = group_sum(stations.squares, starts)

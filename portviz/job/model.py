@@ -47,6 +47,7 @@ class Valve:
     back_cut: Cut | None
     underhead_angle: float
     fillet_radius: float
+    length_uncertainty: float | None = None
 
 
 @dataclass(frozen=True)
@@ -59,14 +60,37 @@ class Seat:
     top_cut: Cut | None
     bottom_cuts: tuple[Cut, ...]
     throat_diameter: float
+    length_uncertainty: float | None = None
 
 
 @dataclass(frozen=True)
 class Bench:
-    """The bench: test pressure [Pa] and the room's air."""
+    """The bench, and what is known of how well it measures; standard uncertainties [JCGM-100], None where not stated.
+
+    Parameters
+    ----------
+    test_pressure : float
+        [Pa].
+    air : RoomAir
+    flow_accuracy : float or None
+        Of one flow [m3/s].
+    flow_accuracy_part : float or None
+        Of one flow, as a part of it [-].
+    test_pressure_uncertainty : float or None
+        [Pa].
+    density_uncertainty : float or None
+        Of the air's density, as a part of it [-].
+    lift_uncertainty : float or None
+        [m].
+    """
 
     test_pressure: float
     air: RoomAir
+    flow_accuracy: float | None = None
+    flow_accuracy_part: float | None = None
+    test_pressure_uncertainty: float | None = None
+    density_uncertainty: float | None = None
+    lift_uncertainty: float | None = None
 
 
 @dataclass(frozen=True)
@@ -81,11 +105,17 @@ class Gauge:
         Velocity over isentropic velocity [-].
     accuracy : float or None
         Standard uncertainty [JCGM-100] of one reading [Pa], or [m/s] where the gauge reads velocity.
+    resolution : float or None
+        Least step that it shows [Pa or m/s].
+    coefficient_uncertainty : float or None
+        Standard uncertainty of the coefficient [-].
     """
 
     reads: GaugeReads
     coefficient: float
     accuracy: float | None
+    resolution: float | None = None
+    coefficient_uncertainty: float | None = None
 
     @property
     def kind(self) -> str:

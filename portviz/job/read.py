@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -88,10 +89,7 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         side=table.side,
         valve=_valve(table),
         seat=_seat(table),
-        bench=Bench(
-            table.bench.test_pressure,
-            room,
-        ),
+        bench=_bench(table, room),
         gauge=gauge,
         stations=stations,
         units=_display_units(raw, gauge, readings_table, flow_table),
@@ -119,6 +117,7 @@ def _valve(table: JobTable) -> Valve:
         back_cut=_cut(valve.back_cut),
         underhead_angle=valve.underhead_angle,
         fillet_radius=valve.fillet_radius,
+        length_uncertainty=valve.length_uncertainty,
     )
 
 
@@ -131,6 +130,7 @@ def _seat(table: JobTable) -> Seat:
         top_cut=_cut(seat.top_cut),
         bottom_cuts=tuple(Cut(cut.angle, cut.width) for cut in seat.bottom_cuts),
         throat_diameter=seat.throat_diameter,
+        length_uncertainty=seat.length_uncertainty,
     )
 
 
@@ -156,16 +156,41 @@ def _cut(cut: CutTable | None) -> Cut | None:
 
 def _gauge(table: JobTable) -> Gauge:
     gauge = Gauge(table.gauge.reads, table.gauge.coefficient, None)
-    if table.gauge.accuracy is None:
-        return gauge
-    place = {"file": JOB_FILE, "place": "gauge.accuracy", "value": table.gauge.accuracy}
+    return replace(
+        gauge,
+        accuracy=_positive(table.gauge.accuracy, gauge.kind, "gauge.accuracy"),
+        resolution=_positive(table.gauge.resolution, gauge.kind, "gauge.resolution"),
+        coefficient_uncertainty=table.gauge.coefficient_uncertainty,
+    )
+
+
+def _positive(typed: object, kind: str, key: str) -> float | None:
+    """Return a typed quantity above zero in SI; None where nothing is typed."""
+    if typed is None:
+        return None
     try:
-        accuracy = parse_quantity(table.gauge.accuracy, gauge.kind)
+        value = parse_quantity(typed, kind)
     except UnitError as error:
-        raise JobError(error.problem, **place, mend=error.mend) from None
-    if not accuracy > 0.0:
-        raise JobError("the accuracy must be larger than zero", **place)
-    return Gauge(gauge.reads, gauge.coefficient, accuracy)
+        raise JobError(error.problem, file=JOB_FILE, place=key, value=typed, mend=error.mend) from None
+    if not value > 0.0:
+        name = key.rpartition(".")[2].replace("_", " ")
+        raise JobError(f"the {name} must be larger than zero", file=JOB_FILE, place=key, value=typed)
+    return value
+
+
+def _bench(table: JobTable, room: RoomAir) -> Bench:
+    bench = table.bench
+    part = isinstance(bench.flow_accuracy, str) and bench.flow_accuracy.rstrip().endswith("%")
+    accuracy = _positive(bench.flow_accuracy, "ratio" if part else "flow", "bench.flow_accuracy")
+    return Bench(
+        bench.test_pressure,
+        room,
+        flow_accuracy=None if part else accuracy,
+        flow_accuracy_part=accuracy if part else None,
+        test_pressure_uncertainty=bench.test_pressure_uncertainty,
+        density_uncertainty=bench.density_uncertainty,
+        lift_uncertainty=bench.lift_uncertainty,
+    )
 
 
 def _stations(table: JobTable) -> Stations:

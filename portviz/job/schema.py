@@ -75,6 +75,8 @@ class _Quantity:
 
 Length = Annotated[float, _Quantity("length", "1.6 mm")]
 PositiveLength = Annotated[float, _Quantity("length", "41 mm", above=0.0)]
+PositivePressure = Annotated[float, _Quantity("pressure", "0.05 inH2O", above=0.0)]
+PositiveRatio = Annotated[float, _Quantity("ratio", "0.3 %", above=0.0)]
 Angle = Annotated[float, _Quantity("angle", "45 deg")]
 TestPressure = Annotated[float, _Quantity("pressure", "28 inH2O", between=(1.0, 1e6, "a test pressure lies"))]
 Barometer = Annotated[float, _Quantity("pressure", "100 kPa", between=(1e4, 2e5, "a barometer shows"), of_mercury=True)]
@@ -96,6 +98,19 @@ def _coefficient(value: float) -> float:
         per_cent = f"If it is in per cent, write {value / 100.0:g}" if 10.0 < value <= 200.0 else None
         raise _finding("the coefficient must lie between 0.01 and 10", per_cent)
     return value
+
+
+def _coefficient_uncertainty(value: float) -> float:
+    if not 0.0 < value <= 1.0:
+        raise _finding("the coefficient's standard uncertainty must be larger than zero, and at most 1", None)
+    return value
+
+
+def _typed_later(description: str, example: str) -> WithJsonSchema:
+    """Return the schema of a quantity whose kind depends on other keys, so that it is read when they are."""
+    return WithJsonSchema(
+        {"type": "string", "description": description, "examples": [example], "pattern": _QUANTITY_PATTERN}
+    )
 
 
 def _text(value: object) -> object:
@@ -144,6 +159,9 @@ class ValveTable(_Table):
         UNDERHEAD_ANGLE, description=f"cone toward the stem; default {math.degrees(UNDERHEAD_ANGLE):g} deg"
     )
     fillet_radius: Length = Field(0.0, description="under-head cone to stem; default 0 (sharp)")
+    length_uncertainty: PositiveLength | None = Field(
+        None, description="standard uncertainty of each length of the valve"
+    )
 
 
 class SeatTable(_Table):
@@ -157,6 +175,7 @@ class SeatTable(_Table):
         (), description="from the seat toward the throat, in order", max_length=20
     )
     throat_diameter: PositiveLength
+    length_uncertainty: PositiveLength | None = Field(None, description="standard uncertainty of each length of it")
 
 
 class BenchTable(_Table):
@@ -166,6 +185,16 @@ class BenchTable(_Table):
     temperature: Temperature
     barometer: Barometer
     humidity: Humidity
+    flow_accuracy: Annotated[Any, _typed_later("standard uncertainty of one flow, a part of it or a flow", "1 %")] = (
+        None
+    )
+    test_pressure_uncertainty: PositivePressure | None = Field(
+        None, description="standard uncertainty of the test pressure"
+    )
+    density_uncertainty: PositiveRatio | None = Field(
+        None, description="standard uncertainty of the air's density, as a part of it"
+    )
+    lift_uncertainty: PositiveLength | None = Field(None, description="standard uncertainty of a lift")
 
 
 class GaugeTable(_Table):
@@ -175,17 +204,12 @@ class GaugeTable(_Table):
     coefficient: Annotated[
         Number, AfterValidator(_coefficient), Field(json_schema_extra={"minimum": 0.01, "maximum": 10})
     ] = Field(1.0, description="velocity = coefficient x isentropic velocity")
-    accuracy: Annotated[
-        Any,
-        WithJsonSchema(
-            {
-                "type": "string",
-                "description": "standard uncertainty of one reading, with its unit",
-                "examples": ["0.1 inH2O"],
-                "pattern": _QUANTITY_PATTERN,
-            }
-        ),
-    ] = None
+    coefficient_uncertainty: (
+        Annotated[Number, AfterValidator(_coefficient_uncertainty), Field(json_schema_extra={"exclusiveMinimum": 0})]
+        | None
+    ) = Field(None, description="standard uncertainty of the coefficient")
+    accuracy: Annotated[Any, _typed_later("standard uncertainty of one reading, with its unit", "0.1 inH2O")] = None
+    resolution: Annotated[Any, _typed_later("least step that the gauge shows, with its unit", "0.05 inH2O")] = None
 
 
 class StationsTable(_Table):

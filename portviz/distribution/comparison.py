@@ -1,0 +1,382 @@
+"""What a change really changed: two runs, lift by lift, each difference with its uncertainty and a verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from portviz.distribution.propagation import Spread
+from portviz.distribution.reduce import Reduction
+from portviz.distribution.uncertainty import Uncertainty
+from portviz.distribution.verdicts import HIGHER, effective_freedom, holm, shift_p, two_sided_p, verdict
+from portviz.errors import UsageError
+from portviz.job.model import SAME_LIFT, Array, Index
+from portviz.job.words import lift_text
+
+#: Conditions nearer than this part of one another are the same [-].
+_SAME = 1e-6
+
+
+@dataclass(frozen=True)
+class Side:
+    """One of the two runs that are compared.
+
+    Parameters
+    ----------
+    reduction : Reduction
+    uncertainty : Uncertainty
+    run : int
+        Place among the reduction's runs.
+    """
+
+    reduction: Reduction
+    uncertainty: Uncertainty
+    run: int
+
+    @property
+    def name(self) -> str:
+        """Name of the run."""
+        return self.reduction.runs[self.run]
+
+    @property
+    def groups(self) -> Index:
+        """Groups of the run, ascending in lift."""
+        return np.array(self.reduction.groups_of(self.run))
+
+
+@dataclass(frozen=True)
+class Difference:
+    """N values of two runs, in SI.
+
+    Parameters
+    ----------
+    a, b : ndarray, shape (N,)
+    u : ndarray, shape (N,)
+        Standard uncertainty of b - a; NaN where nothing is known of it.
+    freedom : ndarray, shape (N,)
+        Its degrees of freedom [-].
+    verdicts : tuple of str, length N
+        "higher", "lower" or "not shown".
+    """
+
+    a: Array
+    b: Array
+    u: Array
+    freedom: Array
+    verdicts: tuple[str, ...]
+
+    @property
+    def difference(self) -> Array:
+        """What b is more than a, shape (N,)."""
+        return self.b - self.a
+
+
+@dataclass(frozen=True)
+class BiasShift:
+    """How the bias moved at one lift.
+
+    Parameters
+    ----------
+    magnitude : Difference
+        Of one value.
+    shift : ndarray, shape (2,)
+        Along station 0 and a quarter turn anticlockwise of it [-].
+    u : float
+        Standard uncertainty along the shift [-].
+    shown : bool
+        True where the data show that it moved at all.
+    """
+
+    magnitude: Difference
+    shift: Array
+    u: float
+    shown: bool
+
+
+@dataclass(frozen=True)
+class LiftComparison:
+    """Two runs at one lift.
+
+    Parameters
+    ----------
+    lift : float
+        [m].
+    groups : tuple of int
+        The group of each run.
+    angles_deg : ndarray, shape (S,)
+        Stations compared, as typed [deg].
+    values : dict of str to Difference
+        One value each: "flow", "mean_velocity", "uniformity_index", "coefficient_of_variation", "closure",
+        "discharge_coefficient".
+    stations : dict of str to Difference
+        S values each: "velocity", "flow_share".
+    bias : BiasShift
+    rescaled : bool
+        True where the second run's velocities and flow stand for the first one's test pressure and air.
+    """
+
+    lift: float
+    groups: tuple[int, int]
+    angles_deg: Array
+    values: dict[str, Difference]
+    stations: dict[str, Difference]
+    bias: BiasShift
+    rescaled: bool
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two runs compared.
+
+    Parameters
+    ----------
+    a, b : Side
+    lifts : tuple of LiftComparison
+        Ascending.
+    only_a, only_b : ndarray
+        Lifts [m] that only one of them has.
+    on_field : bool
+        True where the second run's field was read at the first one's stations.
+    """
+
+    a: Side
+    b: Side
+    lifts: tuple[LiftComparison, ...]
+    only_a: Array
+    only_b: Array
+    on_field: bool
+
+
+def compare_runs(a: Side, b: Side, *, on_field: bool = False) -> Comparison:
+    """Return the differences of two runs, of one job or of two.
+
+    Parameters
+    ----------
+    a, b : Side
+    on_field : bool
+        Where stations differ, compare b's field at a's stations; without it that is refused.
+
+    Raises
+    ------
+    UsageError
+        If the runs are the same, have no lift in common or other stations.
+
+    Notes
+    -----
+    Within one job the coefficient, the density, the test pressure and the dimensions are common to both
+    runs and cancel as far as they move both alike; of two jobs they are taken to err each for itself.
+    Station verdicts hold for all stations of a lift together, at 5 % for each quantity [Holm].
+    """
+    if a.reduction is b.reduction and a.run == b.run:
+        raise UsageError(f"compare: {a.name!r} can't be compared with itself; name two runs")
+    pairs, only_a, only_b = common_lifts(a, b)
+    if not pairs:
+        raise UsageError(
+            f"compare: the runs have no lift in common; {a.name!r} has {_lift_list(a)}, {b.name!r} has {_lift_list(b)}"
+        )
+    lifts = tuple(_compared(a, b, first, second, on_field=on_field) for first, second in pairs)
+    return Comparison(a, b, lifts, only_a, only_b, on_field)
+
+
+def common_lifts(a: Side, b: Side) -> tuple[list[tuple[int, int]], Array, Array]:
+    """Return the groups of the lifts that both runs have, and the lifts [m] that only one has."""
+    lift_a, lift_b = a.reduction.lift[a.groups], b.reduction.lift[b.groups]
+    apart = np.abs(lift_a[:, None] - lift_b[None, :])
+    match = apart <= SAME_LIFT
+    pairs = [(int(a.groups[first]), int(b.groups[second])) for first, second in np.argwhere(match)]
+    return pairs, lift_a[~match.any(axis=1)], lift_b[~match.any(axis=0)]
+
+
+def _lift_list(side: Side) -> str:
+    lifts = [lift_text(side.reduction.job, float(lift)) for lift in side.reduction.lift[side.groups]]
+    return ", ".join(lifts[:12]) + (" ..." if len(lifts) > 12 else "")
+
+
+def _compared(a: Side, b: Side, group_a: int, group_b: int, *, on_field: bool) -> LiftComparison:
+    first, second = a.reduction, b.reduction
+    part_a, part_b = first.stations_of(group_a), second.stations_of(group_b)
+    same = np.array_equal(first.stations.angle_deg[part_a], second.stations.angle_deg[part_b])
+    if not same and not on_field:
+        raise UsageError(_other_stations(a, b, group_a, group_b))
+    speed, flow = _scales(first, second, group_a, group_b)
+    one_job = first is second
+    tested = _Tested(a, b, group_a, group_b, one_job)
+    station_values = {}
+    for name, scale in (("velocity", speed), ("flow_share", 1.0)):
+        va, vb = getattr(first.stations, name)[part_a], getattr(second.stations, name)[part_b]
+        sa = getattr(a.uncertainty, name).take(part_a)
+        sb = getattr(b.uncertainty, name).take(part_b)
+        if not same:
+            at = first.stations.angle_deg[part_a]
+            vb, sb = read_field(second, part_b, at, vb, sb, name)
+        station_values[name] = tested.family(va, vb * scale, sa, _scaled(sb, scale))
+    values = {
+        name: tested.single(getattr(a.uncertainty, name), getattr(b.uncertainty, name), va, vb, scale)
+        for name, va, vb, scale in (
+            ("mean_velocity", first.measures.mean, second.measures.mean, speed),
+            ("uniformity_index", first.measures.uniformity_index, second.measures.uniformity_index, 1.0),
+            (
+                "coefficient_of_variation",
+                first.measures.coefficient_of_variation,
+                second.measures.coefficient_of_variation,
+                1.0,
+            ),
+            ("closure", first.closure, second.closure, 1.0),
+            ("discharge_coefficient", first.discharge_coefficient, second.discharge_coefficient, 1.0),
+        )
+    }
+    values["flow"] = tested.single(
+        a.uncertainty.bench_flow, b.uncertainty.bench_flow, first.bench_flow, second.bench_flow, flow
+    )
+    return LiftComparison(
+        lift=float(first.lift[group_a]),
+        groups=(group_a, group_b),
+        angles_deg=first.job.stations.angles_deg[first.stations.station[part_a]],
+        values=values,
+        stations=station_values,
+        bias=tested.bias(),
+        rescaled=abs(speed - 1.0) > _SAME or abs(flow - 1.0) > _SAME,
+    )
+
+
+def _scales(first: Reduction, second: Reduction, group_a: int, group_b: int) -> tuple[float, float]:
+    """Return what the second run's velocities and flow are multiplied with to stand for the first one's conditions.
+
+    Velocity by the isentropic velocity of the whole test pressure (the velocity ratio stays); flow, at
+    one effective area, by ideal mass flux over upstream density.
+    """
+    speed = first.ideal_velocity[group_a] / second.ideal_velocity[group_b]
+    first_flow = first.ideal_mass_flux[group_a] / first.upstream_density[group_a]
+    second_flow = second.ideal_mass_flux[group_b] / second.upstream_density[group_b]
+    scales = float(speed), float(first_flow / second_flow)
+    return tuple(1.0 if abs(scale - 1.0) <= 1e-12 else scale for scale in scales)  # type: ignore[return-value]
+
+
+def _scaled(spread: Spread, scale: float) -> Spread:
+    return Spread(spread.independent * abs(scale), spread.common * scale)
+
+
+class _Tested:
+    """The tests of one lift: what is common to both runs, and the degrees of freedom of each."""
+
+    def __init__(self, a: Side, b: Side, group_a: int, group_b: int, one_job: bool) -> None:
+        self.a, self.b, self.group_a, self.group_b = a, b, group_a, group_b
+        self._one_job = one_job
+        self._freedom = (
+            float(a.uncertainty.readings.freedom[group_a]),
+            float(b.uncertainty.readings.freedom[group_b]),
+        )
+
+    def family(self, va: Array, vb: Array, sa: Spread, sb: Spread) -> Difference:
+        """Return the differences of values that are tested as one family."""
+        u, freedom = self._uncertainty(sa, sb)
+        shown = holm(two_sided_p(vb - va, u, freedom))
+        verdicts = tuple(verdict(float(off), bool(yes)) for off, yes in zip(vb - va, shown, strict=True))
+        return Difference(va, vb, u, freedom, verdicts)
+
+    def single(self, spread_a: Spread, spread_b: Spread, va: Array, vb: Array, scale: float) -> Difference:
+        """Return the difference of one value of each group."""
+        at_a, at_b = np.array([self.group_a]), np.array([self.group_b])
+        return self.family(va[at_a], vb[at_b] * scale, spread_a.take(at_a), _scaled(spread_b.take(at_b), scale))
+
+    def _uncertainty(self, sa: Spread, sb: Spread) -> tuple[Array, Array]:
+        common = (sb.common - sa.common) if self._one_job else np.sqrt(sa.common**2 + sb.common**2)
+        parts = np.concatenate([[sa.independent, sb.independent], common])
+        u = np.sqrt(np.sum(parts**2, axis=0))
+        freedoms = np.array([*self._freedom, *[np.inf] * len(common)])[:, None]
+        return u, effective_freedom(parts, freedoms)
+
+    def bias(self) -> BiasShift:
+        """Return how the bias moved."""
+        first, second = self.a.reduction, self.b.reduction
+        magnitude = self.single(
+            self.a.uncertainty.bias_magnitude,
+            self.b.uncertainty.bias_magnitude,
+            first.bias_magnitude,
+            second.bias_magnitude,
+            1.0,
+        )
+        moved = _bias(second, self.group_b) - _bias(first, self.group_a)
+        shift = np.array([moved.real, moved.imag])
+        common_a = self.a.uncertainty.bias_common[:, self.group_a]
+        common_b = self.b.uncertainty.bias_common[:, self.group_b]
+        covariance = self.a.uncertainty.bias[self.group_a] + self.b.uncertainty.bias[self.group_b]
+        for each in (common_b - common_a,) if self._one_job else (common_a, common_b):
+            covariance = covariance + np.stack([each.real, each.imag]) @ np.stack([each.real, each.imag]).T
+        along = shift / np.hypot(*shift) if shift.any() else np.array([1.0, 0.0])
+        u = float(np.sqrt(along @ covariance @ along)) if np.isfinite(covariance).all() else float("nan")
+        p = shift_p(shift, covariance, float(magnitude.freedom[0]))
+        return BiasShift(magnitude, shift, u, bool(p <= 0.05))
+
+
+def _bias(reduction: Reduction, group: int) -> complex:
+    turn = np.exp(1j * np.radians(reduction.bias_angle_deg[group]))
+    return complex(reduction.bias_magnitude[group] * turn)
+
+
+def packed_to_one_side(comparison: Comparison) -> list[float]:
+    """Return the lifts [m] that gained flow while their bias grew, both shown."""
+    return [
+        each.lift
+        for each in comparison.lifts
+        if each.values["flow"].verdicts[0] == HIGHER and each.bias.magnitude.verdicts[0] == HIGHER
+    ]
+
+
+def read_field(
+    reduction: Reduction, part: slice, angle_deg: Array, values: Array, spread: Spread, name: str
+) -> tuple[Array, Spread]:
+    """Return a group's field and its spread at other angles than its stations.
+
+    Parameters
+    ----------
+    reduction : Reduction
+    part : slice
+        The group's stations.
+    angle_deg : ndarray, shape (A,)
+        In [0, 360) [deg].
+    values : ndarray, shape (S,)
+        At the stations; for "flow_share" the share, which becomes the share of a sector at the new angle.
+    spread : Spread
+        Of the values.
+    name : str
+
+    Notes
+    -----
+    The spread between two stations is that of a straight line between them, which is what a
+    shape-preserving cubic leans on; what the field does between stations is not known, and not counted.
+    """
+    from portviz.distribution.field import around_circle
+    from portviz.distribution.measures import sector_angles
+
+    stations = reduction.stations.angle_deg[part]
+    density = reduction.stations.sector_deg[part] if name == "flow_share" else np.ones(len(stations))
+    width = sector_angles(angle_deg, np.array([0])) if name == "flow_share" else np.ones(len(angle_deg))
+    after = np.searchsorted(stations, angle_deg, side="right") % len(stations)
+    before = after - 1
+    gap = np.mod(stations[after] - stations[before], 360.0)
+    along = np.mod(angle_deg - stations[before], 360.0) / gap
+    share = np.zeros((len(angle_deg), len(stations)))
+    rows = np.arange(len(angle_deg))
+    share[rows, before] = 1.0 - along
+    share[rows, after] += along
+    share = share * width[:, None] / density
+    found = around_circle(stations, values / density, angle_deg) * width
+    return found, Spread(np.sqrt(share**2 @ spread.independent**2), spread.common @ share.T)
+
+
+def _other_stations(a: Side, b: Side, group_a: int, group_b: int) -> str:
+    angles = [
+        side.reduction.job.stations.angles_deg[side.reduction.stations.station[side.reduction.stations_of(group)]]
+        for side, group in ((a, group_a), (b, group_b))
+    ]
+    missing = [
+        ", ".join(f"{angle:g}°" for angle in np.setdiff1d(mine, other)[:8]) or "none"
+        for mine, other in (angles, angles[::-1])
+    ]
+    lift = lift_text(a.reduction.job, float(a.reduction.lift[group_a]))
+    return (
+        f"compare: at {lift} the runs were read at other stations (only in {a.name!r}: {missing[0]}; only in "
+        f"{b.name!r}: {missing[1]}); read the same ones, or compare the interpolated fields with --on-field"
+    )

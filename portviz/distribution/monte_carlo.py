@@ -1,0 +1,156 @@
+"""Uncertainties by drawing samples, after [JCGM-101]: for results where a linear law of propagation does not hold."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from portviz import air
+from portviz.distribution.reduce import Reduction, upstream_pressure
+from portviz.distribution.uncertainty import (
+    GROUP_RESULTS,
+    MONTE_CARLO,
+    STATION_RESULTS,
+    Uncertainty,
+    bench_flow_uncertainty,
+)
+from portviz.job.model import Array, Index
+
+#: Samples drawn at once are kept below this many station values, some tens of megabytes.
+_CHUNK = 400_000
+_SEED = 20_101
+
+
+def simulated(reduction: Reduction, linear: Uncertainty, groups: Index, samples: int) -> Uncertainty:
+    """Return uncertainties with those of some groups found by simulation.
+
+    Parameters
+    ----------
+    reduction : Reduction
+    linear : Uncertainty
+        By the linear law.
+    groups : ndarray of int
+        The groups to simulate.
+    samples : int
+        Samples of each, 100 or more.
+
+    Notes
+    -----
+    Mean drops, bench flow and common factors are drawn from normal distributions with their standard
+    uncertainties; degrees of freedom are kept beside. A result's standard uncertainty is its samples'
+    standard deviation ([JCGM-101] 7.6); an angle's is that of its turn from the result. What part of it is
+    common to other results is not told apart, so that nothing cancels in differences. The same job
+    gives the same numbers: the generator starts from a fixed seed and the group.
+    """
+    parts = {
+        name: replace(
+            getattr(linear, name),
+            independent=getattr(linear, name).independent.copy(),
+            common=getattr(linear, name).common.copy(),
+        )
+        for name in (*STATION_RESULTS, *GROUP_RESULTS)
+    }
+    covariance, bias_common, method = linear.bias.copy(), linear.bias_common.copy(), list(linear.method)
+    for group in groups.tolist():
+        found, centroid = group_samples(reduction, linear, group, samples)
+        place = reduction.stations_of(group)
+        for name in STATION_RESULTS:
+            parts[name].independent[place], parts[name].common[:, place] = _deviation(found[name]), 0.0
+        for name in GROUP_RESULTS:
+            parts[name].independent[group], parts[name].common[:, group] = _deviation(found[name]), 0.0
+        covariance[group] = np.cov(centroid.real, centroid.imag)
+        bias_common[:, group] = 0.0
+        method[group] = MONTE_CARLO
+    return replace(linear, **parts, bias=covariance, bias_common=bias_common, method=tuple(method))
+
+
+def _deviation(samples: Array) -> Array:
+    """Return the standard deviation of samples along their first axis; NaN where any is not known."""
+    return np.asarray(np.std(samples, axis=0, ddof=1))
+
+
+def group_samples(
+    reduction: Reduction, linear: Uncertainty, group: int, samples: int
+) -> tuple[dict[str, Array], Array]:
+    """Return samples of one group's results.
+
+    Returns
+    -------
+    results : dict of str to ndarray
+        By the names in `STATION_RESULTS`, shape (N, S), and in `GROUP_RESULTS`, shape (N,), in SI.
+    bias : ndarray of complex, shape (N,)
+    """
+    generator = np.random.default_rng([_SEED, group])
+    part = reduction.stations_of(group)
+    rows = max(_CHUNK // (part.stop - part.start), 1)
+    pieces = [
+        _drawn(reduction, linear, group, min(rows, samples - start), generator) for start in range(0, samples, rows)
+    ]
+    results = {name: np.concatenate([piece[0][name] for piece in pieces]) for name in pieces[0][0]}
+    return results, np.concatenate([piece[1] for piece in pieces])
+
+
+def _drawn(
+    reduction: Reduction, linear: Uncertainty, group: int, count: int, generator: np.random.Generator
+) -> tuple[dict[str, Array], Array]:
+    job, stations, part = reduction.job, reduction.stations, reduction.stations_of(group)
+    bench, gauge, room = job.bench, job.gauge, job.bench.air
+    drop = stations.drop[part] + linear.readings.drop[part] * generator.standard_normal((count, part.stop - part.start))
+    coefficient = gauge.coefficient + (gauge.coefficient_uncertainty or 0.0) * generator.standard_normal((count, 1))
+    dense = 1.0 + (bench.density_uncertainty or 0.0) * generator.standard_normal((count, 1))
+    pressed = (bench.test_pressure_uncertainty or 0.0) * generator.standard_normal((count, 1))
+    test = reduction.test_pressure[group] + pressed
+    upstream = upstream_pressure(job, test)
+    if gauge.reads == "tap-minus-downstream":
+        drop = drop + pressed
+    # The tails of a wide distribution may reach choked flow, which has no velocity of its own.
+    limit = 0.999 * (1.0 - air.CRITICAL_PRESSURE_RATIO) * upstream
+    state = air.isentropic_state(np.clip(drop, -limit, limit), upstream, room.temperature, room.gas_constant)
+    whole = air.isentropic_state(np.clip(test, 1e-3, limit), upstream, room.temperature, room.gas_constant)
+    thin = np.sqrt(1.0 / dense)
+    velocity, mass_flux = coefficient * state.velocity * thin, coefficient * state.mass_flux / thin
+    sector = stations.sector_deg[part] / 360.0
+    flow = _normal(reduction.bench_flow[group], bench_flow_uncertainty(reduction)[group], (count,), generator)
+    bench_mass = (
+        flow * reduction.upstream_density[group] * (upstream / reduction.upstream_pressure[group] * dense)[:, 0]
+    )
+    areas = linear.areas
+    curtain, gap, passage = (
+        area[group] * (1.0 + np.hypot(*known[:, group]) * generator.standard_normal(count))
+        for area, known in (
+            (reduction.areas.curtain_area, areas.curtain),
+            (reduction.areas.gap_area, areas.gap),
+            (reduction.areas.flow_area, areas.flow),
+        )
+    )
+    mean = np.sum(velocity * sector, axis=1)
+    off = velocity - mean[:, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        through = np.sum(mass_flux * sector, axis=1)
+        share = mass_flux * sector / through[:, None]
+        bias = share @ np.exp(1j * np.radians(stations.angle_deg[part]))
+        ideal = (whole.mass_flux / thin)[:, 0]
+        turn = np.angle(bias * np.exp(-1j * np.radians(reduction.bias_angle_deg[group])), deg=True)
+        results = {
+            "drop": drop,
+            "velocity": velocity,
+            "velocity_ratio": velocity / (whole.velocity * thin),
+            "mach": state.mach,
+            "flow_share": share,
+            "flow": share * flow[:, None],
+            "discharge_coefficient": bench_mass / (ideal * curtain),
+            "flow_area_coefficient": bench_mass / (ideal * passage),
+            "closure": bench_mass / (through * gap),
+            "mean_velocity": mean,
+            "coefficient_of_variation": np.sqrt(np.sum(off**2 * sector, axis=1)) / np.abs(mean),
+            "uniformity_index": 1.0 - np.sum(np.abs(off) * sector, axis=1) / (2.0 * np.abs(mean)),
+            "bias_magnitude": np.abs(bias),
+            "bias_angle_deg": turn,
+        }
+    return results, bias
+
+
+def _normal(value: float, uncertainty: float, shape: tuple[int, ...], generator: np.random.Generator) -> Array:
+    """Return normal samples; NaN where the value or its uncertainty is not known."""
+    return value + uncertainty * generator.standard_normal(shape)
