@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import App, CycloptsError, MissingArgumentError, Parameter, UnusedCliTokensError
 
 from portviz import __version__
-from portviz.errors import DrawingError, JobError, UnitError, UsageError, counted, nearest_name, one_line, shortened
+from portviz.errors import DrawingError, JobError, UnitError, UsageError, counted, one_line, shortened, suggestion
 
 if TYPE_CHECKING:
     from portviz.distribution.reduce import Reduction
@@ -87,8 +87,11 @@ def demo(
         return _demo_pictures(
             into, "Pictures are written instead of a window: there is no screen (DISPLAY is not set)."
         )
-    _say(f"The window opens; close it to go on. Again with: portviz view {into}")
-    return view(into)
+    _say(f"A window opens; close it to go on. Again with: portviz view {into}")
+    try:
+        return view(into)
+    except DrawingError as error:
+        return _demo_pictures(into, f"Pictures are written instead of a window: {error}")
 
 
 def _require_demo(folder: Path) -> None:
@@ -290,7 +293,8 @@ def export(
     part: Annotated[str, Parameter(help="curtain, valve or seat.")] = "curtain",
     run: OneRun = None,
     lift: Annotated[
-        str | None, Parameter(help='The lift, such as "8 mm"; the greatest measured one by default.')
+        str | None,
+        Parameter(allow_leading_hyphen=True, help='The lift, such as "8 mm"; the greatest measured one by default.'),
     ] = None,
     overwrite: Overwrite = False,
 ) -> None:
@@ -340,7 +344,7 @@ def _reduction(job: Job) -> Reduction:
 def _lifts(text: str) -> list[float]:
     """Return lifts [m] from a list with commas or semicolons between them."""
     try:
-        return [_lift(each) for each in text.split(";" if ";" in text else ",")]
+        return [_lift(each) for each in text.rstrip(" ,;").split(";" if ";" in text else ",")]
     except UsageError:
         if not re.search(r"\d,\d", text):
             raise
@@ -367,9 +371,8 @@ def _runs(reduction: Reduction, name: str | None) -> list[int]:
     if name is None:
         return list(range(len(reduction.runs)))
     if name not in reduction.runs:
-        near = nearest_name(name, reduction.runs)
-        hint = f" Did you mean {near!r}?" if near else ""
-        raise UsageError(f"run: there is no run {name!r}; the job has {', '.join(map(repr, reduction.runs))}.{hint}")
+        refusal = f"run: there is no run {name!r}; the job has {', '.join(map(repr, reduction.runs))}."
+        raise UsageError(" ".join(filter(None, (refusal, suggestion(name, reduction.runs, "'")))))
     return [reduction.runs.index(name)]
 
 

@@ -167,9 +167,15 @@ def _lift_warnings(reduction: Reduction) -> list[str]:
             closure,
         ),
         *at_lifts(
-            (closure < _LOW_CLOSURE) & ~no_flow,
+            (closure >= 0.0) & (closure < _LOW_CLOSURE) & ~no_flow,
             f"closure below {_LOW_CLOSURE:g}: gap and readings account for far more air than passed the bench; "
             "check the flow's unit, lift, dimensions and what the gauge reads",
+            closure,
+            least_first=True,
+        ),
+        *at_lifts(
+            closure < 0.0,
+            "closure below 0: the stations together show flow the other way; check what the gauge reads and its hoses",
             closure,
             least_first=True,
         ),

@@ -17,6 +17,7 @@ from portviz.distribution.measures import (
     flow_bias,
     group_sizes,
     group_sum,
+    nothing_but_rounding,
     sector_angles,
     velocity_measures,
 )
@@ -197,8 +198,9 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
     mass_per_area = state.density * velocity
     # Shares by sector alone, so that they are there at zero lift too; the gap's area cancels in them.
     through = group_sum(mass_per_area * sector, starts) / 360.0
+    nothing = nothing_but_rounding(mass_per_area * sector, starts)
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = mass_per_area * sector / 360.0 / np.repeat(np.where(through != 0.0, through, np.nan), sizes)
+        share = mass_per_area * sector / 360.0 / np.repeat(np.where(nothing, np.nan, through), sizes)
         closure = bench_mass / (through * areas.gap_area)
         by_curtain = bench_mass / (ideal_flux * areas.curtain_area)
         by_passage = bench_mass / (ideal_flux * areas.flow_area)
@@ -231,7 +233,7 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
         bench_mass_flow=bench_mass,
         discharge_coefficient=np.where(open_, by_curtain, np.nan),
         flow_area_coefficient=np.where(open_, by_passage, np.nan),
-        closure=np.where(open_ & (through != 0.0), closure, np.nan),
+        closure=np.where(open_ & ~nothing, closure, np.nan),
         measures=velocity_measures(velocity, sector, starts),
         bias_magnitude=np.abs(bias),
         bias_angle_deg=direction_deg(bias),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from portviz.job.model import Job
+from portviz.job.model import UNNAMED_REFERENCE, Job
 from portviz.units import format_quantity, number_text
 
 #: Below this the flow leans nowhere worth naming [-].
@@ -49,6 +49,11 @@ def station_name(job: Job, station: int) -> str:
 def station_text(job: Job, station: int, velocity: float) -> str:
     """Return a station's angle and its velocity [m/s]."""
     return f"{station_name(job, station)}: {number_text(velocity, job.units.velocity, 'velocity')}"
+
+
+def reference_words(job: Job) -> str | None:
+    """Return what station 0 faces in the porter's words, or None where the job does not say."""
+    return None if job.stations.reference == UNNAMED_REFERENCE else job.stations.reference
 
 
 def coefficient_text(value: float, decimals: int = 3) -> str:

@@ -18,14 +18,13 @@ from portviz.job.words import (
     direction_words,
     lift_text,
     reading_unit,
+    reference_words,
     station_name,
     station_text,
 )
 from portviz.units import area_unit, format_quantity, in_unit, number_text, told_decimals
 
 _NAMED_STATIONS = 4
-#: The reference of a job that names none.
-UNNAMED_REFERENCE = "station 0"
 
 
 def _table(columns: Iterable[str], left: Iterable[str] = ()) -> Table:
@@ -107,8 +106,8 @@ _MEANINGS = (
 
 def _directions(job: Job) -> str:
     """Return what station 0 faces, and how directions are told from it."""
-    reference = job.stations.reference
-    faces = "" if reference == UNNAMED_REFERENCE else f"Station 0 faces “{reference}”. "
+    reference = reference_words(job)
+    faces = "" if reference is None else f"Station 0 faces “{reference}”. "
     return f"{faces}Angles run anticlockwise from station 0, seen from the cylinder; directions are told from there."
 
 
@@ -259,8 +258,8 @@ def check_table(job: Job) -> Table:
             f"accuracy {in_unit(job.gauge.accuracy, reading_unit(job), job.gauge.kind):.4g} {reading_unit(job)}"
         )
     _add_row(table, "gauge", ", ".join(parts))
-    reference = job.stations.reference
-    faces = "" if reference == UNNAMED_REFERENCE else f", station 0 faces “{reference}”"
+    reference = reference_words(job)
+    faces = "" if reference is None else f", station 0 faces “{reference}”"
     _add_row(table, "stations", f"{len(job.stations.angles_deg)}{faces}")
     if job.readings is None:
         _add_row(table, "readings", "none (areas only)")

@@ -15,8 +15,6 @@ from portviz.scene.colours import INK, JET, REFERENCE
 from portviz.scene.text import TypeSize, new_text, place_in_world
 
 _OUTER, _INNER = 1.0, 0.74
-#: Length of the arrow for a bias of one; it ends at the ring.
-_BIAS_REACH = 1.5
 _HALF_HEIGHT = 1.42
 
 
@@ -35,13 +33,21 @@ class Dial:
         Whose window it is drawn in.
     curtain : pyvista.PolyData
         Its faces and its field are shared.
+    hatch : pyvista.PolyData
+        With room for the ring's hatching.
     angles_deg, circle_deg : ndarray
         Angles of the curtain's columns and of the stations [deg].
     size : TypeSize
     """
 
     def __init__(
-        self, plotter: pv.Plotter, curtain: pv.PolyData, angles_deg: Array, circle_deg: Array, size: TypeSize
+        self,
+        plotter: pv.Plotter,
+        curtain: pv.PolyData,
+        hatch: pv.PolyData,
+        angles_deg: Array,
+        circle_deg: Array,
+        size: TypeSize,
     ) -> None:
         self._circle = circle_deg
         #: Every mesh drawn with its look, in order.
@@ -64,10 +70,7 @@ class Dial:
         self.ring = pv.PolyData(self._grid, curtain.faces)
         self.ring.GetPointData().SetScalars(curtain.GetPointData().GetScalars())
         self.ring_mapper = self._add(self.ring).mapper
-        lines = np.arange(shapes.hatch_size(len(angles_deg)) * shapes.CURTAIN_ROWS).reshape(-1, shapes.CURTAIN_ROWS)
-        self.hatch = pv.PolyData(
-            np.zeros((lines.size, 3)), lines=np.insert(lines, 0, shapes.CURTAIN_ROWS, axis=1).ravel()
-        )
+        self.hatch = hatch
         self._add(self.hatch, color="white", line_width=1.0)
 
         radius = min(0.06, 0.3 * 2.0 * np.pi * _INNER / len(circle_deg))
@@ -87,7 +90,7 @@ class Dial:
             text.input = f"{angle:g}°"
             self.renderer.AddViewProp(place_in_world(text, _flat(1.16, angle)))
         caption = new_text(size.pixels(12), INK, "center", "top")
-        caption.input = "from the cylinder; arrow: bias"
+        caption.input = "from the cylinder; arrow: bias (1 at the ring)"
         self.renderer.AddViewProp(place_in_world(caption, (0.0, -1.26, 0.0)))
 
     def _add(self, mesh: pv.PolyData, **look: Any) -> pv.Actor:
@@ -114,7 +117,7 @@ class Dial:
         self.hatch.points[:, 2] = 0.01
         self.bias_actor.SetVisibility(bias is not None)
         if bias is not None:
-            length = min(abs(bias) * _BIAS_REACH, _INNER)
+            length = min(abs(bias), 1.0) * _INNER
             along = bias / abs(bias) if bias else 1.0
             barb = 0.09
             shape = np.array([0.0, length, length - barb * (1 + 0.6j), length - barb * (1 - 0.6j)]) * along

@@ -51,6 +51,13 @@ def to_mesh(surface: Surface, scale: float = MM) -> pv.PolyData:
     return pv.PolyData(surface.points * scale, np.concatenate(faces))
 
 
+def hatch_mesh(columns: int) -> pv.PolyData:
+    """Return a mesh with room for the hatching of a curtain, whose points are set later."""
+    rows = shapes.CURTAIN_ROWS
+    lines = np.arange(shapes.hatch_size(columns) * rows).reshape(-1, rows)
+    return pv.PolyData(np.zeros((lines.size, 3)), lines=np.insert(lines, 0, rows, axis=1).ravel())
+
+
 def _copies(template: pv.PolyData, count: int) -> pv.PolyData:
     """Return a mesh with room for `count` copies of a template, whose points are set later."""
     faces = template.triangulate().faces.reshape(-1, 4)
@@ -92,7 +99,8 @@ class Scene:
         self.dial = None
         if not self.size.compact:
             circle = self.job.stations.circle_deg
-            self.dial = Dial(plotter, self.curtain, self.fields.angles_deg, circle, self.size)
+            angles = self.fields.angles_deg
+            self.dial = Dial(plotter, self.curtain, hatch_mesh(len(angles)), angles, circle, self.size)
             self.dial.ring_mapper.lookup_table = self.curtain_actor.mapper.lookup_table
         self.update(state)
         self.look_from(state.camera)
@@ -137,10 +145,7 @@ class Scene:
             show_scalar_bar=False,
             interpolate_before_map=True,
         )
-        lines = np.arange(shapes.hatch_size(columns) * shapes.CURTAIN_ROWS).reshape(-1, shapes.CURTAIN_ROWS)
-        self.hatch = pv.PolyData(
-            np.zeros((lines.size, 3)), lines=np.insert(lines, 0, shapes.CURTAIN_ROWS, axis=1).ravel()
-        )
+        self.hatch = hatch_mesh(columns)
         self.hatch_actor = self._draw(self.hatch, color="white", line_width=1.5, lighting=False)
         self.hatch_actor.mapper.resolve = "polygon_offset"
         self.bar = self.plotter.add_scalar_bar(
@@ -151,8 +156,6 @@ class Scene:
             position_y=0.2,
             width=0.06,
             height=0.56,
-            n_labels=6,
-            fmt="%.3g",
             color=INK,
             title_font_size=self.size.pixels(15),
             label_font_size=self.size.pixels(14),
@@ -268,11 +271,12 @@ class Scene:
 
     def _recolour(self) -> None:
         what = self.state.what
-        low, high, steps = display_limits(self.state.reduction, what)
-        self.curtain_actor.mapper.scalar_range = (low, high)
+        colours = display_limits(self.state.reduction, what)
+        self.curtain_actor.mapper.scalar_range = (colours.low, colours.high)
         if self.dial is not None:
-            self.dial.ring_mapper.scalar_range = (low, high)
-        self.bar.SetNumberOfLabels(steps + 1)
+            self.dial.ring_mapper.scalar_range = (colours.low, colours.high)
+        self.bar.SetNumberOfLabels(colours.steps + 1)
+        self.bar.SetLabelFormat(f"%.{colours.decimals}f")
         unit = display_unit(self.state.reduction, what)
         self.bar.SetTitle(f"{what.title}\n{f'[{unit}]' if unit else ''}\n ")
 

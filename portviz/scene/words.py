@@ -6,7 +6,7 @@ import textwrap
 
 import numpy as np
 
-from portviz.job.words import direction_words, flow_text, lift_text, velocity_text
+from portviz.job.words import direction_words, flow_text, lift_text, reference_words, velocity_text
 from portviz.scene.shapes import LiftShapes
 from portviz.scene.state import FAR_FROM_READING_DEG, ViewState
 from portviz.units import area_unit, in_unit
@@ -18,6 +18,7 @@ _VIEWS = {
     "section": "section through stations 0° and 180°",
 }
 _MOST_NAMED = 6
+_LONGEST_FILE_WORDS = 60
 #: Areas nearer than this part of one another are called nearly the same.
 _TIE = 0.01
 
@@ -37,7 +38,7 @@ def fitted(text: str, letters: int, lines: int = 1) -> list[str]:
 
 def file_words(name: str) -> str:
     """Return a run's name as a part of a file name."""
-    return "".join(letter if letter.isalnum() else "-" for letter in name.lower())
+    return "".join(letter if letter.isalnum() else "-" for letter in name.lower())[:_LONGEST_FILE_WORDS]
 
 
 def headline(state: ViewState, letters: int) -> str:
@@ -100,7 +101,7 @@ def legend(state: ViewState, now: LiftShapes, letters: int) -> str:
     return "\n".join(
         [
             *narrowest,
-            *fitted(f"orange: station 0, {job.stations.reference}", letters, 2),
+            *fitted(", ".join(filter(None, ("orange: station 0", reference_words(job)))), letters, 2),
             *fitted(_VIEWS[state.camera], letters, 2),
         ]
     )

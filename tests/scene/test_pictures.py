@@ -143,10 +143,10 @@ def test_demo_writes_its_pictures_where_there_is_no_window(tmp_path, monkeypatch
     assert main(["demo", "--pictures"]) == 0
     names = {each.name for each in (tmp_path / "portviz-demo").iterdir()}
     assert {"job.toml", "readings.csv", "flow.csv", "cam.csv"} <= names
-    assert {"as-found-angle-lift.png", "as-found-three-quarter.png", "wall-relieved-cylinder.png"} <= names
+    assert {"1-as-found-angle-lift.png", "1-as-found-three-quarter.png", "2-wall-relieved-cylinder.png"} <= names
     out = capsys.readouterr().out
     assert "invented" in out
-    assert "as-found-three-quarter.png" in out
+    assert "1-as-found-three-quarter.png" in out
     typed = tmp_path / "portviz-demo" / "readings.csv"
     typed.write_text(typed.read_text(encoding="utf-8").replace("as found", "my own"), encoding="utf-8")
     flow = tmp_path / "portviz-demo" / "flow.csv"
@@ -161,7 +161,7 @@ def test_demo_without_opengl_draws_flat_pictures_and_says_what_to_install(tmp_pa
     let_the_probe(monkeypatch, CRASH)
     assert main(["demo", "--pictures", "--into", "here"]) == 0
     said = capsys.readouterr()
-    assert (tmp_path / "here" / "wall-relieved-angle-lift.png").stat().st_size > 20_000
+    assert (tmp_path / "here" / "2-wall-relieved-angle-lift.png").stat().st_size > 20_000
     assert not list((tmp_path / "here").glob("*three-quarter*"))
     assert "apt-get install libgl1" in said.err
 
