@@ -13,6 +13,8 @@ from portviz import __version__
 from portviz.errors import DrawingError, JobError, UnitError, UsageError, counted, one_line, shortened, suggestion
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from portviz.distribution.reduce import Reduction
     from portviz.job.model import Job
 
@@ -195,7 +197,7 @@ def area(
     from portviz.report.tables import area_table
 
     _warn(warnings)
-    _print(area_table(read, areas))
+    _print(area_table(read, areas, profiles, wide=_console().width >= _WIDE))
 
 
 @app.command
@@ -214,6 +216,8 @@ def summary(
     """Print flow, coefficients, closure and the pattern round the valve at each lift."""
     from portviz.distribution.notes import reduction_warnings
 
+    if csv is not None and (overwrite or not csv.exists()):
+        _require_own_csv(csv, job)
     reduction = _reduction(_read(job))
     runs = _runs(reduction, run)
     warnings = reduction_warnings(reduction)
@@ -230,7 +234,7 @@ def summary(
     from portviz.report.tables import summary_tables
 
     _warn(warnings)
-    _print(summary_tables(reduction, runs, stations=stations))
+    _print(summary_tables(reduction, runs, stations=stations, wide=_console().width >= _WIDE))
     if csv is not None:
         _say(f"Written: {csv}")
 
@@ -322,6 +326,16 @@ def schema() -> None:
     print(json.dumps(job_json_schema(), indent=2))
 
 
+def _require_own_csv(path: Path, job: Path) -> None:
+    """Raise UsageError where results would pass for a workbook, or take the place of what the job is read from."""
+    if path.suffix.lower() in (".xlsx", ".xls", ".ods"):
+        raise UsageError(f"csv: {path.name!r} is the name of a workbook; this table is text, so let it end in .csv")
+    folder = job if job.is_dir() else job.parent
+    names = ("job.toml", "readings.csv", "flow.csv", "cam.csv")
+    if path.name.lower() in names and path.resolve().parent == folder.resolve():
+        raise UsageError(f"csv: {path} is one of the files that the job is read from; choose another name")
+
+
 def _read(folder: Path, *, tables: bool = True) -> Job:
     from portviz.job.read import read_job
 
@@ -380,9 +394,9 @@ def _size(text: str) -> tuple[int, int]:
     parts = text.lower().split("x")
     if len(text) <= 20 and len(parts) == 2 and all(part.strip().isascii() and part.strip().isdigit() for part in parts):
         width, height = (int(part) for part in parts)
-        if 200 <= width <= 8000 and 200 <= height <= 8000:
+        if 640 <= width <= 8000 and 400 <= height <= 8000:
             return width, height
-    raise UsageError(f"size: {shortened(text)} is not WIDTHxHEIGHT with 200 to 8000 pixels each, such as 1280x800")
+    raise UsageError(f"size: {shortened(text)} is not WIDTHxHEIGHT with 640x400 to 8000x8000 pixels, such as 1280x800")
 
 
 def _say(text: str) -> None:
@@ -401,10 +415,16 @@ def _print_json(document: dict[str, Any], warnings: list[str] | None = None) -> 
     print(to_text(document))
 
 
-def _print(what: Any) -> None:
+#: Letters across from which tables have room for more words.
+_WIDE = 100
+
+
+def _console() -> Console:
     from rich.console import Console
 
     console = Console(highlight=False)
-    if not console.is_terminal:
-        console = Console(highlight=False, width=110)
-    console.print(what)
+    return console if console.is_terminal else Console(highlight=False, width=110)
+
+
+def _print(what: Any) -> None:
+    _console().print(what)

@@ -129,6 +129,12 @@ def flow_bias(share: Array, angles_deg: Array, starts: Index) -> npt.NDArray[np.
     return np.asarray(np.add.reduceat(share * np.exp(1j * np.radians(angles_deg)), starts))
 
 
+def bias_is_told(magnitude: npt.ArrayLike, even_magnitude: npt.ArrayLike) -> Mask:
+    """Tell where a bias is more than equally fast air would show at the same stations; false where there is none."""
+    magnitude, even = np.asarray(magnitude, dtype=float), np.asarray(even_magnitude, dtype=float)
+    return np.asarray((magnitude > 1.5 * even) & (magnitude > 0.0))
+
+
 def direction_deg(bias: npt.NDArray[np.complex128]) -> Array:
     """Return the direction of a bias [deg] in [0, 360); 0 where its magnitude is nothing but rounding."""
     angle = np.mod(np.degrees(np.angle(bias)), 360.0)

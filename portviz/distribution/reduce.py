@@ -13,6 +13,7 @@ from portviz import air
 from portviz.distribution.areas import Areas, areas_at, job_profiles
 from portviz.distribution.measures import (
     VelocityMeasures,
+    bias_is_told,
     direction_deg,
     flow_bias,
     group_sizes,
@@ -23,7 +24,7 @@ from portviz.distribution.measures import (
 )
 from portviz.errors import ChokedFlowError, JobError
 from portviz.geometry.profiles import Profiles
-from portviz.job.model import JOB_FILE, Array, Index, Job, Readings
+from portviz.job.model import JOB_FILE, Array, Index, Job, Mask, Readings
 from portviz.units import in_unit
 
 
@@ -90,6 +91,8 @@ class Reduction:
         Arrays of shape (G,).
     bias_magnitude, bias_angle_deg : ndarray, shape (G,)
         [-], [deg].
+    even_bias_magnitude, even_bias_angle_deg : ndarray, shape (G,)
+        The bias that equally fast air would show at these stations [-], [deg]: none where they are spaced evenly.
     starts : ndarray of int, shape (G,)
         First station of each group.
     stations : StationResults
@@ -111,6 +114,8 @@ class Reduction:
     measures: VelocityMeasures
     bias_magnitude: Array
     bias_angle_deg: Array
+    even_bias_magnitude: Array
+    even_bias_angle_deg: Array
     starts: Index
     stations: StationResults
 
@@ -118,6 +123,11 @@ class Reduction:
     def lift(self) -> Array:
         """Lift of each group [m], shape (G,)."""
         return self.areas.lift
+
+    @property
+    def bias_told(self) -> Mask:
+        """True where the bias is more than the stations' own uneven places feign, shape (G,)."""
+        return np.asarray(bias_is_told(self.bias_magnitude, self.even_bias_magnitude))
 
     @property
     def station_group(self) -> Index:
@@ -206,6 +216,7 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
         by_passage = bench_mass / (ideal_flux * areas.flow_area)
     open_ = areas.lift > 0.0
     bias = flow_bias(share, angle, starts)
+    even = flow_bias(sector / 360.0, angle, starts)
     results = StationResults(
         station=station,
         angle_deg=angle,
@@ -237,6 +248,8 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
         measures=velocity_measures(velocity, sector, starts),
         bias_magnitude=np.abs(bias),
         bias_angle_deg=direction_deg(bias),
+        even_bias_magnitude=np.abs(even),
+        even_bias_angle_deg=direction_deg(even),
         starts=starts,
         stations=results,
     )

@@ -100,7 +100,7 @@ def _number(table: Table, row: int, column: str, blank: bool) -> float:
     if _NUMBER.fullmatch(text) and np.isfinite(float(text)):
         return float(text)
     if not text:
-        raise table.error(row, column, "this cell is empty", expected="a number")
+        raise table.error(row, column, "this cell is empty", expected="a number", mend="Type it, or take the row away")
     raise table.error(
         row,
         column,

@@ -30,7 +30,7 @@ CAMERA_KEYS = {"t": "three-quarter", "c": "cylinder", "p": "port", "s": "section
 _MOST_RUN_KEYS = 9
 #: How far the slider runs where only the closed valve was measured [m].
 _NO_LIFT = 1e-3
-_SLIDER_FROM, _SLIDER_TO, _SLIDER_HEIGHT = 0.36, 0.86, 0.118
+_SLIDER_FROM, _SLIDER_TO, _SLIDER_HEIGHT = 0.38, 0.86, 0.135
 
 
 def key_list(runs: tuple[str, ...]) -> str:
@@ -71,7 +71,18 @@ class Window:
         self._factor = unit_factor(self._unit, "length")
         self.slider = self._add_slider()
         self.marks = self._add_marks()
+        self.slider_title = self.scene.add_text((_SLIDER_FROM - 0.012, _SLIDER_HEIGHT), "right", "center", 13)
+        self.slider_title.input = "lift (marks: measured)"
         self._bind_keys()
+        plotter.iren.add_observer("ConfigureEvent", lambda *_: self._resized())
+        self._shown_size = tuple(plotter.window_size)
+
+    def _resized(self) -> None:
+        """Lay everything out anew where the window has another size."""
+        size = tuple(self.plotter.window_size)
+        if size != self._shown_size:
+            self._shown_size = size
+            self.scene.resize()
 
     @property
     def state(self) -> ViewState:
@@ -84,12 +95,10 @@ class Window:
             # Where nothing but the closed valve was measured the slider has nowhere to go.
             (0.0, (self.state.greatest_lift or _NO_LIFT) / self._factor),
             value=self.state.lift / self._factor,
-            title="lift; marks: measured",
+            title=" ",
             pointa=(_SLIDER_FROM, _SLIDER_HEIGHT),
             pointb=(_SLIDER_TO, _SLIDER_HEIGHT),
             color=INK,
-            title_height=0.019,
-            title_color=INK,
             slider_width=0.028,
             tube_width=0.006,
             fmt=f"%.{told_decimals(self._unit, 'length')}f {self._unit}",
@@ -102,9 +111,8 @@ class Window:
         shape.SetEndCapLength(0.0)
         shape.SetLabelHeight(0.021)
         shape.SetSliderLength(0.016)
-        for text in (shape.GetTitleProperty(), shape.GetLabelProperty()):
-            set_font(text)
-            text.SetColor(*pv.Color(INK).float_rgb)
+        set_font(shape.GetLabelProperty())
+        shape.GetLabelProperty().SetColor(*pv.Color(INK).float_rgb)
         return slider
 
     def _add_marks(self) -> Any:
@@ -222,7 +230,7 @@ class Window:
         moment = datetime.now().strftime("%Y%m%d-%H%M%S-%f")[:-3]
         name = f"view-{run}-{lift:.2f}{self._unit}-{state.quantity}-{moment}.png"
         path = state.reduction.job.folder / name
-        helpers = (self.scene.key_list, self.marks)
+        helpers = (self.scene.key_list, self.marks, self.slider_title)
         shown = [each.GetVisibility() for each in helpers]
         self.slider.Off()
         for each in helpers:
