@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import App, CycloptsError, MissingArgumentError, Parameter, UnusedCliTokensError
 
 from portviz import __version__
-from portviz.errors import DrawingError, JobError, UnitError, UsageError, counted, nearest_name, one_line, shortened
+from portviz.errors import DrawingError, JobError, UnitError, UsageError, counted, one_line, shortened, suggestion
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from portviz.distribution.reduce import Reduction
     from portviz.job.model import Job
 
@@ -87,8 +89,11 @@ def demo(
         return _demo_pictures(
             into, "Pictures are written instead of a window: there is no screen (DISPLAY is not set)."
         )
-    _say(f"The window opens; close it to go on. Again with: portviz view {into}")
-    return view(into)
+    _say(f"A window opens; close it to go on. Again with: portviz view {into}")
+    try:
+        return view(into)
+    except DrawingError as error:
+        return _demo_pictures(into, f"Pictures are written instead of a window: {error}")
 
 
 def _require_demo(folder: Path) -> None:
@@ -192,7 +197,7 @@ def area(
     from portviz.report.tables import area_table
 
     _warn(warnings)
-    _print(area_table(read, areas))
+    _print(area_table(read, areas, profiles, wide=_console().width >= _WIDE))
 
 
 @app.command
@@ -211,6 +216,8 @@ def summary(
     """Print flow, coefficients, closure and the pattern round the valve at each lift."""
     from portviz.distribution.notes import reduction_warnings
 
+    if csv is not None and (overwrite or not csv.exists()):
+        _require_own_csv(csv, job)
     reduction = _reduction(_read(job))
     runs = _runs(reduction, run)
     warnings = reduction_warnings(reduction)
@@ -227,7 +234,7 @@ def summary(
     from portviz.report.tables import summary_tables
 
     _warn(warnings)
-    _print(summary_tables(reduction, runs, stations=stations))
+    _print(summary_tables(reduction, runs, stations=stations, wide=_console().width >= _WIDE))
     if csv is not None:
         _say(f"Written: {csv}")
 
@@ -290,7 +297,8 @@ def export(
     part: Annotated[str, Parameter(help="curtain, valve or seat.")] = "curtain",
     run: OneRun = None,
     lift: Annotated[
-        str | None, Parameter(help='The lift, such as "8 mm"; the greatest measured one by default.')
+        str | None,
+        Parameter(allow_leading_hyphen=True, help='The lift, such as "8 mm"; the greatest measured one by default.'),
     ] = None,
     overwrite: Overwrite = False,
 ) -> None:
@@ -318,6 +326,16 @@ def schema() -> None:
     print(json.dumps(job_json_schema(), indent=2))
 
 
+def _require_own_csv(path: Path, job: Path) -> None:
+    """Raise UsageError where results would pass for a workbook, or take the place of what the job is read from."""
+    if path.suffix.lower() in (".xlsx", ".xls", ".ods"):
+        raise UsageError(f"csv: {path.name!r} is the name of a workbook; this table is text, so let it end in .csv")
+    folder = job if job.is_dir() else job.parent
+    names = ("job.toml", "readings.csv", "flow.csv", "cam.csv")
+    if path.name.lower() in names and path.resolve().parent == folder.resolve():
+        raise UsageError(f"csv: {path} is one of the files that the job is read from; choose another name")
+
+
 def _read(folder: Path, *, tables: bool = True) -> Job:
     from portviz.job.read import read_job
 
@@ -340,7 +358,7 @@ def _reduction(job: Job) -> Reduction:
 def _lifts(text: str) -> list[float]:
     """Return lifts [m] from a list with commas or semicolons between them."""
     try:
-        return [_lift(each) for each in text.split(";" if ";" in text else ",")]
+        return [_lift(each) for each in text.rstrip(" ,;").split(";" if ";" in text else ",")]
     except UsageError:
         if not re.search(r"\d,\d", text):
             raise
@@ -367,9 +385,8 @@ def _runs(reduction: Reduction, name: str | None) -> list[int]:
     if name is None:
         return list(range(len(reduction.runs)))
     if name not in reduction.runs:
-        near = nearest_name(name, reduction.runs)
-        hint = f" Did you mean {near!r}?" if near else ""
-        raise UsageError(f"run: there is no run {name!r}; the job has {', '.join(map(repr, reduction.runs))}.{hint}")
+        refusal = f"run: there is no run {name!r}; the job has {', '.join(map(repr, reduction.runs))}."
+        raise UsageError(" ".join(filter(None, (refusal, suggestion(name, reduction.runs, "'")))))
     return [reduction.runs.index(name)]
 
 
@@ -377,9 +394,9 @@ def _size(text: str) -> tuple[int, int]:
     parts = text.lower().split("x")
     if len(text) <= 20 and len(parts) == 2 and all(part.strip().isascii() and part.strip().isdigit() for part in parts):
         width, height = (int(part) for part in parts)
-        if 200 <= width <= 8000 and 200 <= height <= 8000:
+        if 640 <= width <= 8000 and 400 <= height <= 8000:
             return width, height
-    raise UsageError(f"size: {shortened(text)} is not WIDTHxHEIGHT with 200 to 8000 pixels each, such as 1280x800")
+    raise UsageError(f"size: {shortened(text)} is not WIDTHxHEIGHT with 640x400 to 8000x8000 pixels, such as 1280x800")
 
 
 def _say(text: str) -> None:
@@ -398,10 +415,16 @@ def _print_json(document: dict[str, Any], warnings: list[str] | None = None) -> 
     print(to_text(document))
 
 
-def _print(what: Any) -> None:
+#: Letters across from which tables have room for more words.
+_WIDE = 100
+
+
+def _console() -> Console:
     from rich.console import Console
 
     console = Console(highlight=False)
-    if not console.is_terminal:
-        console = Console(highlight=False, width=110)
-    console.print(what)
+    return console if console.is_terminal else Console(highlight=False, width=110)
+
+
+def _print(what: Any) -> None:
+    _console().print(what)

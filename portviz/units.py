@@ -382,8 +382,8 @@ def format_quantity(value: float, unit: str, kind: str, decimals: int | None = N
 
 
 def is_metric(length_unit: str) -> bool:
-    """Tell if a unit of length is a metric one."""
-    return length_unit.lower() in ("mm", "cm", "m")
+    """Tell if a unit of length is a metric one: a power of ten of the metre."""
+    return round(math.log10(unit_factor(length_unit, "length")), 9).is_integer()
 
 
 def area_unit(length_unit: str) -> tuple[str, float]:

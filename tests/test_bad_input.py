@@ -1340,7 +1340,7 @@ def test_messages_are_joined_tidily(arena: Arena, name: str, old: str, new: str)
         (["summary", "JOB", "--run", "Smooth"], ("run", "'Smooth'", "Did you mean 'smooth'?")),
         (["summary", "JOB", "--run", ""], ("run", "''", "'rough'")),
         (["view", "JOB", "--picture", "a.png", "--size", "big"], ("size", "'big'", "1280x800")),
-        (["view", "JOB", "--picture", "a.png", "--size", "100x100"], ("size", "'100x100'", "200 to 8000")),
+        (["view", "JOB", "--picture", "a.png", "--size", "100x100"], ("size", "'100x100'", "640x400 to 8000x8000")),
         (["view", "JOB", "--picture", "a.png", "--size", "1280x99999"], ("size", "'1280x99999'")),
         (["view", "JOB", "--picture", "a.png", "--size", "1280x800x3"], ("size", "'1280x800x3'")),
         (["view", "JOB", "--picture", "a.png", "--size", "²00x800"], ("size", "'²00x800'")),

@@ -258,9 +258,11 @@ def test_a_station_that_was_not_read_is_left_out_with_a_warning(make_job: MakeJo
     text = readings("a", lifts=("4",)).replace("a,4,90,3090\n", "")
     document = run("summary", make_job(readings_csv=text), "--json").document
     assert [station["angle_deg"] for station in document["runs"][0]["lifts"][0]["stations"]] == [0, 180, 270]
-    (warning,) = document["warnings"]
-    assert warning.startswith("not all stations were read in a run, at any lift")
-    assert warning.endswith(": a (90 deg)")
+    missing, unread, uneven = document["warnings"]
+    assert missing.startswith("not all stations were read in a run, at any lift")
+    assert missing.endswith(": a (90 deg)")
+    assert unread.endswith("guesses: a at 4.00 mm (180 deg)")
+    assert uneven.endswith("(0.250 toward 270 deg)")
 
 
 def test_stations_keep_the_names_of_the_job(make_job: MakeJob) -> None:
@@ -621,7 +623,8 @@ def test_new_makes_a_job_that_is_whole(tmp_path: Path, monkeypatch: pytest.Monke
     assert [path.name for path in Path().iterdir()] == ["head"]
     for command in (("check",), ("summary",), ("area", "--lifts", "1 mm")):
         assert run(command[0], "head", *command[1:]).code == 0
-    assert run("check", "head", "--json").document["warnings"] == []
+    (warning,) = run("check", "head", "--json").document["warnings"]
+    assert warning == "the title is still the template's, 'New job'; are all the numbers your own?"
 
 
 def test_new_says_what_to_do_next(tmp_path: Path) -> None:
@@ -839,3 +842,33 @@ def test_numbers_are_found_without_anything_that_draws(make_job: MakeJob, argume
 def test_workbooks_are_looked_into_only_where_there_is_one(make_job: MakeJob) -> None:
     make_job(readings_csv=readings("a"))
     assert "openpyxl" not in loaded("check", "job")
+
+
+@pytest.mark.parametrize("name", ["readings.csv", "flow.csv", "job.toml"])
+def test_results_never_take_the_place_of_what_a_job_is_read_from(make_job: MakeJob, name: str) -> None:
+    folder = make_job(readings_csv=readings("a", lifts=("4",)))
+    (folder / "flow.csv").write_text("run,lift [mm],flow [cfm]\na,4,50\n", encoding="utf-8")
+    before = (folder / name).read_bytes()
+    outcome = run("summary", folder, "--csv", folder / name, "--overwrite")
+    assert (outcome.code, outcome.out) == (2, "")
+    assert "one of the files that the job is read from" in outcome.err
+    assert (folder / name).read_bytes() == before
+
+
+def test_a_table_of_text_takes_no_workbooks_name(make_job: MakeJob, tmp_path: Path) -> None:
+    outcome = run("summary", make_job(readings_csv=readings("a", lifts=("4",))), "--csv", tmp_path / "a.xlsx")
+    assert outcome.code == 2
+    assert "let it end in .csv" in outcome.err
+    assert not (tmp_path / "a.xlsx").exists()
+
+
+@pytest.mark.parametrize("unit", ["millimetre", "millimeter", "cm", "m"])
+def test_metric_units_by_any_name_are_metric(make_job: MakeJob, unit: str) -> None:
+    table = readings("a", lifts=("0.004",)).replace("lift [mm]", f"lift [{unit}]")
+    if unit != "m":
+        scale = {"cm": "0.4"}.get(unit, "4")
+        table = table.replace("0.004", scale)
+    outcome = run("summary", make_job(readings_csv=table))
+    assert outcome.code == 0
+    assert "[m/s]" in outcome.out
+    assert "[ft/s]" not in outcome.out

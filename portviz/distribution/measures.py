@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from portviz.job.model import Array, Index
+from portviz.job.model import Array, Index, Mask
 
 
 def group_sum(values: npt.ArrayLike, starts: Index) -> npt.NDArray[np.float64]:
@@ -51,8 +51,17 @@ def sector_angles(angles_deg: Array, starts: Index) -> Array:
     return np.asarray(0.5 * (ahead + behind))
 
 
+#: Sums smaller than this part of what went into them are rounding [-].
+_ROUNDING = 1e-12
+
+
+def nothing_but_rounding(values: Array, starts: Index) -> Mask:
+    """Tell which groups' sums, shape (G,), are zero but for rounding, so that nothing may be divided by them."""
+    return np.asarray(np.abs(group_sum(values, starts)) <= _ROUNDING * group_sum(np.abs(values), starts))
+
+
 class VelocityMeasures(NamedTuple):
-    """Area-weighted measures of each group, shape (G,); NaN where the mean velocity is zero.
+    """Area-weighted measures of each group, shape (G,); but for the mean NaN where that is zero or rounding.
 
     Parameters
     ----------
@@ -97,7 +106,7 @@ def velocity_measures(velocity: Array, area: Array, starts: Index) -> VelocityMe
     with np.errstate(divide="ignore", invalid="ignore"):
         spread = np.sqrt(group_sum(off**2 * area, starts) / total) / np.abs(mean)
         uniformity = 1.0 - group_sum(np.abs(off) * area, starts) / (2.0 * np.abs(mean) * total)
-    flat = mean == 0.0
+    flat = nothing_but_rounding(velocity * area, starts)
     return VelocityMeasures(mean, np.where(flat, np.nan, spread), np.where(flat, np.nan, uniformity))
 
 
@@ -118,6 +127,12 @@ def flow_bias(share: Array, angles_deg: Array, starts: Index) -> npt.NDArray[np.
         sum(share exp(i angle)); magnitude 0 where the flow is even, 1 where one station has it all.
     """
     return np.asarray(np.add.reduceat(share * np.exp(1j * np.radians(angles_deg)), starts))
+
+
+def bias_is_told(magnitude: npt.ArrayLike, even_magnitude: npt.ArrayLike) -> Mask:
+    """Tell where a bias is more than equally fast air would show at the same stations; false where there is none."""
+    magnitude, even = np.asarray(magnitude, dtype=float), np.asarray(even_magnitude, dtype=float)
+    return np.asarray((magnitude > 1.5 * even) & (magnitude > 0.0))
 
 
 def direction_deg(bias: npt.NDArray[np.complex128]) -> Array:

@@ -17,6 +17,16 @@ from portviz.job.words import coefficient_text, lift_text, pressure_text, readin
 from portviz.units import format_quantity
 
 _NAMED = 4
+_TEMPLATE_TITLE = "New job"
+#: More between the angles of face and seat is worth a word [deg]; as are coefficients and greatest lifts over
+#: head diameter outside these ranges [-] (common practice, no source).
+_WIDEST_INTERFERENCE = 2.0
+_USUAL_COEFFICIENT = (0.8, 1.2)
+_USUAL_LIFT = (0.03, 0.6)
+#: More of the circle than this between two stations is worth a word [deg]: three even stations leave as much.
+_WIDEST_UNREAD = 120.0
+#: As is a bias of the stations alone larger than this [-].
+EVEN_BIAS = 0.02
 #: Closure below which readings and bench speak of different things [-] (common practice, no source).
 _LOW_CLOSURE = 0.3
 #: What of the seat band may stay bare before it is told, radially [m]; less cannot be measured.
@@ -24,8 +34,30 @@ _BARE = 5e-6
 
 
 def job_warnings(job: Job) -> list[str]:
-    """Return warnings on a job's files and on the room's air."""
-    return [*job.remarks, *room_warnings(job)]
+    """Return warnings on a job's files, on figures that look like a slip, and on the room's air."""
+    return [*job.remarks, *_slip_warnings(job), *room_warnings(job)]
+
+
+def _slip_warnings(job: Job) -> list[str]:
+    found = []
+    if job.title == _TEMPLATE_TITLE:
+        found.append(f"the title is still the template's, {_TEMPLATE_TITLE!r}; are all the numbers your own?")
+    apart = abs(np.degrees(job.valve.face_angle - job.seat.angle))
+    if apart > _WIDEST_INTERFERENCE:
+        found.append(
+            f"valve.face_angle and seat.angle differ by {apart:g} deg, so that face and seat touch along an edge only; "
+            "half a degree or one is common (common practice, no source): check both"
+        )
+    if not _USUAL_COEFFICIENT[0] <= job.gauge.coefficient <= _USUAL_COEFFICIENT[1]:
+        found.append(
+            f"gauge.coefficient is {job.gauge.coefficient:g}, far from 1, and all velocities scale with it; check it"
+        )
+    if job.readings is not None:
+        part = float(job.readings.group_lift.max()) / job.valve.head_diameter
+        if part > 0.0 and not _USUAL_LIFT[0] <= part <= _USUAL_LIFT[1]:
+            lift = lift_text(job, float(job.readings.group_lift.max()))
+            found.append(f"the greatest lift, {lift}, is {part:.3g} of the head's diameter; check the lifts' unit")
+    return found
 
 
 def room_warnings(job: Job) -> list[str]:
@@ -76,6 +108,7 @@ def reduction_warnings(reduction: Reduction) -> list[str]:
         *_station_warnings(reduction),
         *_lift_warnings(reduction),
         *_missing_warnings(reduction),
+        *_uneven_warnings(reduction),
     ]
 
 
@@ -167,9 +200,15 @@ def _lift_warnings(reduction: Reduction) -> list[str]:
             closure,
         ),
         *at_lifts(
-            (closure < _LOW_CLOSURE) & ~no_flow,
+            (closure >= 0.0) & (closure < _LOW_CLOSURE) & ~no_flow,
             f"closure below {_LOW_CLOSURE:g}: gap and readings account for far more air than passed the bench; "
             "check the flow's unit, lift, dimensions and what the gauge reads",
+            closure,
+            least_first=True,
+        ),
+        *at_lifts(
+            closure < 0.0,
+            "closure below 0: the stations together show flow the other way; check what the gauge reads and its hoses",
             closure,
             least_first=True,
         ),
@@ -215,6 +254,32 @@ def _missing_warnings(reduction: Reduction) -> list[str]:
             "not all stations were read; their neighbours' sectors take their place",
             _worst(at_lift > 0, at_lift),
             lambda group: f"{_place(reduction, group)} ({names(missing[group])})",
+        ),
+    ]
+
+
+def _uneven_warnings(reduction: Reduction) -> list[str]:
+    """Return warnings on stations that leave much of the circle unread, or feign a bias by where they stand."""
+    stations, starts = reduction.stations, reduction.starts
+    following = np.arange(1, len(stations.angle_deg) + 1)
+    following[np.append(starts[1:], len(following)) - 1] = starts
+    unread = np.mod(stations.angle_deg[following] - stations.angle_deg, 360.0)
+    widest = np.maximum.reduceat(unread, starts)
+    even = reduction.even_bias_magnitude
+    return [
+        *_warning(
+            f"more than {_WIDEST_UNREAD:g} deg of the circle lie between neighbouring stations; shares, bias and "
+            "uniformity there are guesses",
+            _worst(widest > _WIDEST_UNREAD + 1e-6, widest),
+            lambda group: f"{_place(reduction, group)} ({widest[group]:.0f} deg)",
+        ),
+        *_warning(
+            "the stations read stand unevenly; equally fast air would show this bias too, so that the bias there says "
+            "little",
+            _worst(even > EVEN_BIAS, even),
+            lambda group: (
+                f"{_place(reduction, group)} ({even[group]:.3f} toward {reduction.even_bias_angle_deg[group]:.0f} deg)"
+            ),
         ),
     ]
 

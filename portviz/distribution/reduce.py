@@ -13,16 +13,18 @@ from portviz import air
 from portviz.distribution.areas import Areas, areas_at, job_profiles
 from portviz.distribution.measures import (
     VelocityMeasures,
+    bias_is_told,
     direction_deg,
     flow_bias,
     group_sizes,
     group_sum,
+    nothing_but_rounding,
     sector_angles,
     velocity_measures,
 )
 from portviz.errors import ChokedFlowError, JobError
 from portviz.geometry.profiles import Profiles
-from portviz.job.model import JOB_FILE, Array, Index, Job, Readings
+from portviz.job.model import JOB_FILE, Array, Index, Job, Mask, Readings
 from portviz.units import in_unit
 
 
@@ -94,6 +96,8 @@ class Reduction:
         Arrays of shape (G,).
     bias_magnitude, bias_angle_deg : ndarray, shape (G,)
         [-], [deg].
+    even_bias_magnitude, even_bias_angle_deg : ndarray, shape (G,)
+        The bias that equally fast air would show at these stations [-], [deg]: none where they are spaced evenly.
     starts : ndarray of int, shape (G,)
         First station of each group.
     stations : StationResults
@@ -117,6 +121,8 @@ class Reduction:
     measures: VelocityMeasures
     bias_magnitude: Array
     bias_angle_deg: Array
+    even_bias_magnitude: Array
+    even_bias_angle_deg: Array
     starts: Index
     stations: StationResults
 
@@ -124,6 +130,11 @@ class Reduction:
     def lift(self) -> Array:
         """Lift of each group [m], shape (G,)."""
         return self.areas.lift
+
+    @property
+    def bias_told(self) -> Mask:
+        """True where the bias is more than the stations' own uneven places feign, shape (G,)."""
+        return np.asarray(bias_is_told(self.bias_magnitude, self.even_bias_magnitude))
 
     @property
     def station_group(self) -> Index:
@@ -204,13 +215,15 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
     mass_per_area = state.density * velocity
     # Shares by sector alone, so that they are there at zero lift too; the gap's area cancels in them.
     through = group_sum(mass_per_area * sector, starts) / 360.0
+    nothing = nothing_but_rounding(mass_per_area * sector, starts)
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = mass_per_area * sector / 360.0 / np.repeat(np.where(through != 0.0, through, np.nan), sizes)
+        share = mass_per_area * sector / 360.0 / np.repeat(np.where(nothing, np.nan, through), sizes)
         closure = bench_mass / (through * areas.gap_area)
         by_curtain = bench_mass / (ideal_flux * areas.curtain_area)
         by_passage = bench_mass / (ideal_flux * areas.flow_area)
     open_ = areas.lift > 0.0
     bias = flow_bias(share, angle, starts)
+    even = flow_bias(sector / 360.0, angle, starts)
     results = StationResults(
         station=station,
         angle_deg=angle,
@@ -241,10 +254,12 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
         bench_mass_flow=bench_mass,
         discharge_coefficient=np.where(open_, by_curtain, np.nan),
         flow_area_coefficient=np.where(open_, by_passage, np.nan),
-        closure=np.where(open_ & (through != 0.0), closure, np.nan),
+        closure=np.where(open_ & ~nothing, closure, np.nan),
         measures=velocity_measures(velocity, sector, starts),
         bias_magnitude=np.abs(bias),
         bias_angle_deg=direction_deg(bias),
+        even_bias_magnitude=np.abs(even),
+        even_bias_angle_deg=direction_deg(even),
         starts=starts,
         stations=results,
     )

@@ -262,7 +262,7 @@ RULES: tuple[Rule, ...] = (
         "bottom cuts",
         ("seat.bottom_cuts",),
         lambda d: np.any(
-            (d.bottom_cut_widths != 0.0) & (_outside_right_angle(d.bottom_cut_angles) | (d.bottom_cut_widths < 0.0)),
+            (d.bottom_cut_widths != 0.0) & (_outside_right_angle(d.bottom_cut_angles) | ~(d.bottom_cut_widths >= 0.0)),
             axis=1,
         ),
         lambda d, text: (

@@ -79,7 +79,7 @@ def least_passages(profiles: Profiles, lifts: npt.ArrayLike, *, lines: bool = Fa
     Notes
     -----
     Areas are exact to rounding for straight parts, and converged far below 1e-9 relative on the
-    fillet. Memory stays bounded: designs are worked off in chunks.
+    fillet. Memory stays bounded: designs and lifts are worked off in chunks.
     """
     lifts = np.atleast_1d(np.asarray(lifts, dtype=float))
     if lifts.ndim == 1:
@@ -87,12 +87,15 @@ def least_passages(profiles: Profiles, lifts: npt.ArrayLike, *, lines: bool = Fa
     shape = lifts.shape
     gap, throat = _Best(shape, lines), _Best(shape, lines)
     wall_count = profiles.wall.shape[1]
-    per_design = max(shape[1] * wall_count * 7, 1)
-    step = max(_CHUNK // per_design, 1)
+    pairs = wall_count * 7
+    columns = max(min(shape[1], _CHUNK // pairs), 1)
+    step = max(_CHUNK // (columns * pairs), 1)
     for start in range(0, shape[0], step):
         rows = slice(start, min(start + step, shape[0]))
-        part = _Chunk(profiles.take(rows), lifts[rows])
-        part.search(gap.view(rows), throat.view(rows))
+        designs = profiles.take(rows)
+        for left in range(0, shape[1], columns):
+            part = rows, slice(left, min(left + columns, shape[1]))
+            _Chunk(designs, lifts[part]).search(gap.view(part), throat.view(part))
     return Passages(np.pi * np.sqrt(gap.value), np.pi * np.sqrt(throat.value), gap.ends, throat.ends)
 
 
@@ -103,10 +106,10 @@ class _Best:
         self.value = np.full(shape, np.inf)
         self.ends = np.zeros((*shape, 2, 2)) if lines else None
 
-    def view(self, rows: slice) -> _Best:
+    def view(self, place: tuple[slice, slice]) -> _Best:
         part = object.__new__(_Best)
-        part.value = self.value[rows]
-        part.ends = None if self.ends is None else self.ends[rows]
+        part.value = self.value[place]
+        part.ends = None if self.ends is None else self.ends[place]
         return part
 
     def offer(self, value: Array, wall: Array, valve: Array) -> None:

@@ -35,7 +35,7 @@ def numbers(table: Table, column: str, kind: str | None = None, *, blank: bool =
     seen = dict.fromkeys(cells)
     try:
         number = {text: float(text) for text in seen}
-        plain = all(map(math.isfinite, number.values())) and "_" not in "".join(seen)
+        plain = all(map(math.isfinite, number.values())) and _plain_signs("".join(seen))
     except ValueError:
         plain = False
     if not plain:
@@ -56,6 +56,11 @@ def numbers(table: Table, column: str, kind: str | None = None, *, blank: bool =
             except UnitError as error:
                 raise table.error(worst, column, error.problem, mend=error.mend) from None
     return scaled
+
+
+def _plain_signs(text: str) -> bool:
+    """Tell if a text has no sign that Python reads as a part of a number and a spreadsheet does not."""
+    return text.isascii() and "_" not in text
 
 
 _THOUSANDS = re.compile(r"\s*[+-]?[1-9]\d{0,2},\d{3}\s*", re.ASCII)
@@ -95,7 +100,7 @@ def _number(table: Table, row: int, column: str, blank: bool) -> float:
     if _NUMBER.fullmatch(text) and np.isfinite(float(text)):
         return float(text)
     if not text:
-        raise table.error(row, column, "this cell is empty", expected="a number")
+        raise table.error(row, column, "this cell is empty", expected="a number", mend="Type it, or take the row away")
     raise table.error(
         row,
         column,

@@ -21,6 +21,8 @@ Mask = npt.NDArray[np.bool_]
 Side = Literal["intake", "exhaust"]
 GaugeReads = Literal["upstream-minus-tap", "tap-minus-downstream", "total-minus-static", "velocity"]
 
+#: What station 0 faces in a job that does not say.
+UNNAMED_REFERENCE = "station 0"
 #: The file that makes a folder a job.
 JOB_FILE = "job.toml"
 #: Lifts nearer than this are one lift [m]; two units may write the same lift with other last digits.

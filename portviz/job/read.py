@@ -31,7 +31,7 @@ from portviz.job.schema import CutTable, JobTable, validate_job_table
 from portviz.job.tables import Table, read_table
 from portviz.job.textfile import decode, read_bytes, require_short_lines
 from portviz.job.toml_text import parse_toml
-from portviz.units import in_unit, is_metric, parse_quantity, split_quantity
+from portviz.units import in_unit, is_metric, parse_quantity, split_quantity, unit_factor
 
 MAX_JOB_BYTES = 2**20
 _CAM_COLUMNS = (Column("crank", "angle"), Column("lift", "length"))
@@ -228,7 +228,8 @@ def _display_units(raw: dict[str, Any], gauge: Gauge, readings: Table | None, fl
 
 
 def _cam(table: Table) -> Cam:
-    crank = np.degrees(numbers(table, "crank", "angle"))
+    # Angles that a person reads back stay as typed, to the last digit.
+    crank = numbers(table, "crank") * (unit_factor(table.units["crank"], "angle") / unit_factor("deg", "angle"))
     lift = numbers(table, "lift", "length")
     negative = lift < 0.0
     if negative.any():

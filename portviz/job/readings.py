@@ -288,10 +288,12 @@ def _require_stations(readings: Readings, table: Table, station_count: int) -> N
         group = int(np.argmax(few))
         row = int(np.argmax(readings.group == group))
         lift = f"{table.cells['lift'][row].strip()} {table.units['lift']}"
+        run = readings.runs[readings.group_run[group]]
+        near = suggestion(run, [name for name in readings.runs if name != run], "'")
         raise JobError(
-            f"run {readings.runs[readings.group_run[group]]!r} has readings at only "
-            f"{counted(int(count[group]), 'station')} at the lift of {lift}",
+            f"run {run!r} has readings at only {counted(int(count[group]), 'station')} at the lift of {lift}",
             file=table.file,
             place=f"line {table.lines[row]}",
             expected=f"at least {LEAST_STATIONS} stations, or the pattern round the valve can't be found",
+            mend=near or "Check the run's name and the lift in this row, or read more stations",
         )

@@ -24,7 +24,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from portviz.defaults import FACE_OVER_SEAT_WIDTH, MARGIN, UNDERHEAD_ANGLE
 from portviz.errors import JobError, UnitError, counted, nearest_name, sentence, suggestion
-from portviz.job.model import JOB_FILE, GaugeReads, Side
+from portviz.job.model import JOB_FILE, UNNAMED_REFERENCE, GaugeReads, Side
 from portviz.units import KINDS, in_unit, parse_quantity, split_quantity
 
 _QUANTITY_PATTERN = r"^\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*[A-Za-zµ°%].*$"
@@ -218,7 +218,7 @@ class StationsTable(_Table):
     angles: tuple[Number, ...] = Field(
         description="degrees, anticlockwise seen from the cylinder", min_length=3, max_length=3600
     )
-    reference: Text = Field("station 0", description="what station 0 faces, in your words")
+    reference: Text = Field(UNNAMED_REFERENCE, description="what station 0 faces, in your words")
 
 
 class JobTable(_Table):

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 
-from portviz.job.model import Job
+from portviz.job.model import UNNAMED_REFERENCE, Job
 from portviz.units import format_quantity, number_text
 
 #: Below this the flow leans nowhere worth naming [-].
@@ -51,13 +52,18 @@ def station_text(job: Job, station: int, velocity: float) -> str:
     return f"{station_name(job, station)}: {number_text(velocity, job.units.velocity, 'velocity')}"
 
 
+def reference_words(job: Job) -> str | None:
+    """Return what station 0 faces in the porter's words, or None where the job does not say."""
+    return None if job.stations.reference == UNNAMED_REFERENCE else job.stations.reference
+
+
 def coefficient_text(value: float, decimals: int = 3) -> str:
     """Return a plain number, or a dash where there is none."""
     return "–" if math.isnan(value) else f"{value:.{decimals}f}"
 
 
-def direction_words(angle_deg: float, magnitude: float, reference: str | None = None) -> str:
-    """Return where a bias points, told from station 0.
+def direction_words(angle_deg: float, magnitude: float, *, told: bool = True, facing: str | None = "0°") -> str:
+    """Return where a bias points, told from what station 0 faces.
 
     Parameters
     ----------
@@ -65,24 +71,34 @@ def direction_words(angle_deg: float, magnitude: float, reference: str | None = 
         [deg] in [0, 360), anticlockwise seen from the cylinder.
     magnitude : float
         Of the bias [-].
-    reference : str, optional
-        The job's words for what station 0 faces; without them the words are short, for a table's column.
+    told : bool
+        False where the stations stand so unevenly that they alone may feign it.
+    facing : str or None
+        What station 0 faces; None for the angle alone.
 
     Examples
     --------
     >>> direction_words(206.0, 0.1)
-    '206° opposite'
-    >>> direction_words(206.0, 0.1, "toward the bore wall")
-    '206°, opposite to station 0'
-    >>> direction_words(10.0, 0.1, "toward the bore wall")
-    '10°, toward the bore wall'
+    '206° (away from 0°)'
+    >>> direction_words(10.0, 0.1, facing="the bore wall")
+    '10° (toward the bore wall)'
+    >>> direction_words(292.0, 0.14, told=False)
+    'not told (uneven stations)'
     """
     if math.isnan(magnitude):
         return "–"
     if magnitude < _NO_BIAS:
         return "nowhere (even)"
+    if not told:
+        return "not told (uneven stations)"
     angle, quarter = round(angle_deg) % 360, round(angle_deg / 90.0) % 4
-    if reference is None:
-        return f"{angle}° {('near 0°', 'anticlockwise', 'opposite', 'clockwise')[quarter]}"
-    words = (reference, "anticlockwise of station 0", "opposite to station 0", "clockwise of station 0")
-    return f"{angle}°, {words[quarter]}"
+    if facing is None:
+        return f"{angle}°"
+    return f"{angle}° ({('toward', 'anticlockwise of', 'away from', 'clockwise of')[quarter]} {facing})"
+
+
+def facing_words(job: Job, longest: int = 60) -> str:
+    """Return what station 0 faces, without a leading "toward"; "0°" where the job does not say, or at length."""
+    reference = reference_words(job) or ""
+    facing = re.sub(r"^(toward|towards|to|facing)\s+", "", reference.strip(), flags=re.IGNORECASE)
+    return facing if 0 < len(facing) <= longest else "0°"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -37,10 +38,29 @@ def write_atomically(path: str | Path, write: Callable[[Path], None], *, overwri
         with tempfile.TemporaryDirectory(dir=path.parent, prefix=".portviz-") as scratch:
             made = Path(scratch) / path.name
             write(made)
-            made.replace(path)
+            if overwrite:
+                made.replace(path)
+            else:
+                _move_to_free_place(made, path)
+    except FileExistsError:
+        require_free(path, overwrite=False)
+        raise JobError("a link to nothing is there already", file=str(path), mend="Choose another name") from None
     except OSError as error:
         raise JobError(f"the file can't be written: {error.strerror or error}", file=str(path)) from None
     return path
+
+
+def _move_to_free_place(made: Path, path: Path) -> None:
+    """Move a file where none is, and raise FileExistsError where one has appeared meanwhile."""
+    try:
+        os.link(made, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        # Some file systems have no links.
+        if os.path.lexists(path):
+            raise FileExistsError from None
+        made.replace(path)
 
 
 def write_text(path: str | Path, text: str, *, overwrite: bool = False) -> Path:

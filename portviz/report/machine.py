@@ -121,6 +121,8 @@ def lift_rows(reduction: Reduction) -> list[Document]:
         "uniformity_index": _plain(reduction.measures.uniformity_index),
         "bias_magnitude": _plain(reduction.bias_magnitude),
         "bias_angle_deg": _plain(reduction.bias_angle_deg),
+        "even_bias_magnitude": _plain(reduction.even_bias_magnitude),
+        "even_bias_angle_deg": _plain(reduction.even_bias_angle_deg),
     }
     return [{**area, **row} for area, row in zip(area_rows(reduction.areas), _rows(more), strict=True)]
 

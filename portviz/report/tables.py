@@ -12,20 +12,25 @@ from rich.text import Text
 
 from portviz.distribution.areas import Areas
 from portviz.distribution.reduce import Reduction
-from portviz.job.model import Job
+from portviz.geometry.ends import passage_ends
+from portviz.geometry.passages import least_passages
+from portviz.geometry.profiles import Profiles
+from portviz.job.model import Array, Job
 from portviz.job.words import (
     coefficient_text,
     direction_words,
+    facing_words,
     lift_text,
     reading_unit,
+    reference_words,
     station_name,
     station_text,
 )
 from portviz.units import area_unit, format_quantity, in_unit, number_text, told_decimals
 
 _NAMED_STATIONS = 4
-#: The reference of a job that names none.
-UNNAMED_REFERENCE = "station 0"
+#: Longer words for what station 0 faces stand below the table, not in it.
+_LONGEST_FACING = 14
 
 
 def _table(columns: Iterable[str], left: Iterable[str] = ()) -> Table:
@@ -49,7 +54,7 @@ def _number(value: float, unit: str, kind: str, decimals: int | None = None) -> 
     return "–" if np.isnan(value) else number_text(float(value), unit, kind, decimals)
 
 
-def area_table(job: Job, areas: Areas) -> RenderableType:
+def area_table(job: Job, areas: Areas, profiles: Profiles, *, wide: bool = True) -> RenderableType:
     """Return the areas at each lift."""
     unit, scale = area_unit(job.units.length)
     decimals = 1 if unit == "mm²" else 3
@@ -68,6 +73,7 @@ def area_table(job: Job, areas: Areas) -> RenderableType:
         ),
         left=("limited\nby",),
     )
+    limited = limited_words(profiles, areas.lift, wide=wide)
     for index, lift in enumerate(areas.lift):
         columns = (areas.curtain_area, areas.three_stage_area, areas.gap_area, areas.throat_area, areas.flow_area)
         curtain, textbook, gap, throat, flow = (f"{each[index] * scale:.{decimals}f}" for each in columns)
@@ -81,18 +87,20 @@ def area_table(job: Job, areas: Areas) -> RenderableType:
             gap,
             throat,
             flow,
-            areas.limited_by(index),
+            limited[index],
         )
     return _titled(f"Areas [{unit}]; the valve head's is {head}", table)
 
 
-def summary_tables(reduction: Reduction, runs: Iterable[int], *, stations: bool = False) -> RenderableType:
+def summary_tables(
+    reduction: Reduction, runs: Iterable[int], *, stations: bool = False, wide: bool = True
+) -> RenderableType:
     """Return the results of runs: flow and coefficients, then what happens round the valve, at each lift."""
     job = reduction.job
     parts: list[RenderableType] = [Text(job.title, style="bold")]
     for run in runs:
         name = reduction.runs[run]
-        parts += [_flow_table(reduction, run, name), _pattern_table(reduction, run, name)]
+        parts += [_flow_table(reduction, run, name, wide=wide), _pattern_table(reduction, run, name, wide=wide)]
         if stations:
             parts += [_station_table(reduction, group, name) for group in reduction.groups_of(run)]
     parts.append(Text(f"{_directions(job)} {_MEANINGS}", style="dim"))
@@ -107,16 +115,28 @@ _MEANINGS = (
 
 def _directions(job: Job) -> str:
     """Return what station 0 faces, and how directions are told from it."""
-    reference = job.stations.reference
-    faces = "" if reference == UNNAMED_REFERENCE else f"Station 0 faces “{reference}”. "
+    reference = reference_words(job)
+    faces = "" if reference is None else f"Station 0 faces “{reference}”. "
     return f"{faces}Angles run anticlockwise from station 0, seen from the cylinder; directions are told from there."
 
 
-def _flow_table(reduction: Reduction, run: int, name: str) -> RenderableType:
+def limited_words(profiles: Profiles, lifts: Array, *, wide: bool) -> list[str]:
+    """Return what limits the flow area at each lift [m]; of a throat passage also the parts it runs between."""
+    passages = least_passages(profiles, lifts, lines=True)
+    assert passages.throat_line is not None
+    between = passage_ends(profiles, passages.throat_line[0], lifts)
+    return [
+        "gap" if by_gap else "throat: {} to {}".format(*ends) if wide else "throat"
+        for by_gap, ends in zip(passages.limited_by_gap[0], between, strict=True)
+    ]
+
+
+def _flow_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> RenderableType:
     """Return flow and coefficients; the test pressure too, where it is not the same at all lifts."""
     job, groups = reduction.job, reduction.groups_of(run)
     pressures = reduction.test_pressure[groups.start : groups.stop]
     with_pressure = bool(np.ptp(pressures) > 0.0)
+    limited = limited_words(reduction.profiles, reduction.lift[groups.start : groups.stop], wide=wide)
     table = _table(
         (
             f"lift\n[{job.units.length}]",
@@ -142,17 +162,21 @@ def _flow_table(reduction: Reduction, run: int, name: str) -> RenderableType:
             coefficient_text(float(reduction.discharge_coefficient[group])),
             coefficient_text(float(reduction.flow_area_coefficient[group])),
             coefficient_text(float(reduction.closure[group])),
-            reduction.areas.limited_by(group),
+            limited[group - groups.start],
         )
     return _titled(f"Run “{name}”: flow", table)
 
 
-def _pattern_table(reduction: Reduction, run: int, name: str) -> RenderableType:
+def _pattern_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> RenderableType:
     job, stations = reduction.job, reduction.stations
-    unit = job.units.velocity
+    unit, facing = job.units.velocity, facing_words(job, _LONGEST_FACING) if wide else None
+    listed, groups = len(job.stations.angles_deg), reduction.groups_of(run)
+    read = {group: len(range(*reduction.stations_of(group).indices(len(stations.station)))) for group in groups}
+    some_missing = any(count < listed for count in read.values())
     table = _table(
         (
             f"lift\n[{job.units.length}]",
+            *(["stations\nread"] if some_missing else []),
             f"mean\n[{unit}]",
             "uniformity",
             "bias",
@@ -162,7 +186,7 @@ def _pattern_table(reduction: Reduction, run: int, name: str) -> RenderableType:
         ),
         left=("leans",),
     )
-    for group in reduction.groups_of(run):
+    for group in groups:
         part = reduction.stations_of(group)
         velocity = stations.velocity[part]
         least, most = (part.start + int(each) for each in (np.argmin(velocity), np.argmax(velocity)))
@@ -170,10 +194,11 @@ def _pattern_table(reduction: Reduction, run: int, name: str) -> RenderableType:
         _add_row(
             table,
             _number(reduction.lift[group], job.units.length, "length"),
+            *([f"{read[group]} of {listed}"] if some_missing else []),
             _number(reduction.measures.mean[group], unit, "velocity"),
             coefficient_text(float(reduction.measures.uniformity_index[group])),
             coefficient_text(magnitude),
-            direction_words(angle, magnitude),
+            direction_words(angle, magnitude, told=bool(reduction.bias_told[group]), facing=facing),
             station_text(job, int(stations.station[least]), float(stations.velocity[least])),
             station_text(job, int(stations.station[most]), float(stations.velocity[most])),
         )
@@ -259,8 +284,8 @@ def check_table(job: Job) -> Table:
             f"accuracy {in_unit(job.gauge.accuracy, reading_unit(job), job.gauge.kind):.4g} {reading_unit(job)}"
         )
     _add_row(table, "gauge", ", ".join(parts))
-    reference = job.stations.reference
-    faces = "" if reference == UNNAMED_REFERENCE else f", station 0 faces “{reference}”"
+    reference = reference_words(job)
+    faces = "" if reference is None else f", station 0 faces “{reference}”"
     _add_row(table, "stations", f"{len(job.stations.angles_deg)}{faces}")
     if job.readings is None:
         _add_row(table, "readings", "none (areas only)")

@@ -55,7 +55,8 @@ def look_from(plotter: pv.Plotter, name: str, radius: float, *, centred: bool) -
     """
     side = SIDES[name]
     width, height = plotter.window_size
-    reach = side.reach * radius * max(1.0, 1.5 * height / width)
+    # Room for the orange arrow left of the colour bar, whatever the view's shape.
+    reach = max(side.reach, 2.8 * height / width) * radius
     middle = np.array([0.06, 0.0, 0.0]) * radius
     eye = np.array(side.eye)
     distance = reach / np.tan(np.radians(_VIEW_ANGLE / 2.0))

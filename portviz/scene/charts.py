@@ -14,7 +14,7 @@ from portviz.distribution.reduce import Reduction
 from portviz.geometry.passages import least_passages
 from portviz.geometry.revolve import valve_chains
 from portviz.job.model import Array
-from portviz.job.words import lift_text
+from portviz.job.words import lift_text, reference_words
 from portviz.job.write import write_atomically
 from portviz.scene.colours import BACKGROUND, COLOUR_MAP, CUT, INK, JET, LEAST, VALVE
 from portviz.scene.state import display_limits, display_unit, in_display_unit
@@ -28,14 +28,15 @@ def run_chart(reduction: Reduction, run: int, quantity: str = "velocity") -> Fig
     figure = Figure(figsize=(12.8, 6.4), dpi=100, facecolor=BACKGROUND, layout="constrained")
     FigureCanvasAgg(figure)
     title = [*fitted(job.title, 110, 2), *fitted(f"run “{reduction.runs[run]}”", 110)]
-    figure.suptitle("\n".join(title), color=INK, fontsize=13)
+    figure.suptitle("\n".join(title), color=INK, fontsize=13, parse_math=False)
     left, right = figure.subplots(1, 2, width_ratios=(1.9, 1.0))
     if len(known_groups(reduction, run, quantity)) > 1:
         _draw_field(left, reduction, run, quantity)
     else:
         _draw_one_lift(left, reduction, run, quantity)
-    reference = fitted(f"0° = {job.stations.reference}", 90)[0]
-    left.set_xlabel(f"station angle [deg], anticlockwise seen from the cylinder\n{reference}")
+    reference = reference_words(job)
+    facing = "" if reference is None else "\n" + fitted(f"0° = {reference}", 90)[0]
+    left.set_xlabel(f"station angle [deg], anticlockwise seen from the cylinder{facing}", parse_math=False)
     left.set_xlim(0.0, 360.0)
     left.set_xticks(np.arange(0, 361, 45))
     _draw_section(right, reduction, run)
@@ -82,7 +83,6 @@ def _draw_field(axes: Any, reduction: Reduction, run: int, quantity: str) -> Non
         edgecolors="white",
         linewidths=1.2,
         zorder=3,
-        label="measured",
         clip_on=False,
         **colours,
     )
@@ -100,9 +100,9 @@ def _draw_one_lift(axes: Any, reduction: Reduction, run: int, quantity: str) -> 
         axes.set_title(f"{what.title.lower()} was not measured in this run", fontsize=10, color=INK)
         return
     angle, _, value = _measured_points(reduction, run, quantity)
-    axes.plot(angles, in_display_unit(reduction, what, field.values[0]), color="#5b5f66", label="interpolated")
+    axes.plot(angles, in_display_unit(reduction, what, field.values[0]), color="#5b5f66")
     measured = in_display_unit(reduction, what, value)
-    axes.scatter(angle, measured, s=40, color=JET, zorder=3, label="measured", clip_on=False)
+    axes.scatter(angle, measured, s=40, color=JET, zorder=3, clip_on=False)
     axes.set_ylabel(_axis_title(reduction, quantity))
     lift = lift_text(reduction.job, float(field.lifts[0]))
     axes.set_title(f"one lift, {lift}: dots measured, the line interpolated", fontsize=10, color=INK)
@@ -151,6 +151,6 @@ def write_charts(reduction: Reduction, folder: Path) -> list[Path]:
     written = []
     for run, name in enumerate(reduction.runs):
         figure = run_chart(reduction, run)
-        path = folder / f"{file_words(name)}-angle-lift.png"
+        path = folder / f"{run + 1}-{file_words(name)}-angle-lift.png"
         written.append(write_atomically(path, figure.savefig, overwrite=True))
     return written

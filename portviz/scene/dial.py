@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -12,11 +13,11 @@ from vtkmodules.vtkRenderingCore import vtkRenderer
 from portviz.job.model import Array
 from portviz.scene import shapes
 from portviz.scene.colours import INK, JET, REFERENCE
-from portviz.scene.text import TypeSize, new_text, place_in_world
+from portviz.scene.text import new_text, place_in_view, place_in_world
 
 _OUTER, _INNER = 1.0, 0.74
-#: Length of the arrow for a bias of one; it ends at the ring.
-_BIAS_REACH = 1.5
+#: The bias whose arrow reaches the ring [-]; larger ones, which are rare, end there too.
+_BIAS_AT_RING = 0.5
 _HALF_HEIGHT = 1.42
 
 
@@ -35,23 +36,30 @@ class Dial:
         Whose window it is drawn in.
     curtain : pyvista.PolyData
         Its faces and its field are shared.
+    hatch : pyvista.PolyData
+        With room for the ring's hatching.
     angles_deg, circle_deg : ndarray
         Angles of the curtain's columns and of the stations [deg].
-    size : TypeSize
+    add_sized : callable
+        Lets the type of a text property follow the view's size: called with the property and its plain size.
     """
 
     def __init__(
-        self, plotter: pv.Plotter, curtain: pv.PolyData, angles_deg: Array, circle_deg: Array, size: TypeSize
+        self,
+        plotter: pv.Plotter,
+        curtain: pv.PolyData,
+        hatch: pv.PolyData,
+        angles_deg: Array,
+        circle_deg: Array,
+        add_sized: Callable[[Any, int], None],
     ) -> None:
         self._circle = circle_deg
         #: Every mesh drawn with its look, in order.
         self.drawn: list[tuple[pv.PolyData, dict[str, Any]]] = []
+        self.actors: list[Any] = []
         self.renderer = vtkRenderer()
         self.renderer.SetLayer(1)
         self.renderer.SetInteractive(False)
-        width, height = plotter.window_size
-        side = min(0.33 * height, 0.2 * width)
-        self.renderer.SetViewport(0.008, 0.30, 0.008 + side / width, 0.30 + side / height)
         plotter.render_window.SetNumberOfLayers(2)
         plotter.render_window.AddRenderer(self.renderer)
         camera = self.renderer.GetActiveCamera()
@@ -64,10 +72,7 @@ class Dial:
         self.ring = pv.PolyData(self._grid, curtain.faces)
         self.ring.GetPointData().SetScalars(curtain.GetPointData().GetScalars())
         self.ring_mapper = self._add(self.ring).mapper
-        lines = np.arange(shapes.hatch_size(len(angles_deg)) * shapes.CURTAIN_ROWS).reshape(-1, shapes.CURTAIN_ROWS)
-        self.hatch = pv.PolyData(
-            np.zeros((lines.size, 3)), lines=np.insert(lines, 0, shapes.CURTAIN_ROWS, axis=1).ravel()
-        )
+        self.hatch = hatch
         self._add(self.hatch, color="white", line_width=1.0)
 
         radius = min(0.06, 0.3 * 2.0 * np.pi * _INNER / len(circle_deg))
@@ -83,18 +88,33 @@ class Dial:
         pointer = np.array([[1.42, 0.0, 0.0], [1.3, 0.06, 0.0], [1.3, -0.06, 0.0]])
         self._add(pv.PolyData(pointer, [3, 0, 1, 2]), color=REFERENCE)
         for angle in (0.0, 90.0, 180.0, 270.0):
-            text = new_text(size.pixels(12), INK, "center", "center")
+            text = new_text(INK, "center", "center")
+            add_sized(text.prop, 12)
             text.input = f"{angle:g}°"
-            self.renderer.AddViewProp(place_in_world(text, _flat(1.16, angle)))
-        caption = new_text(size.pixels(12), INK, "center", "top")
-        caption.input = "from the cylinder; arrow: bias"
-        self.renderer.AddViewProp(place_in_world(caption, (0.0, -1.26, 0.0)))
+            self._show(place_in_world(text, _flat(1.16, angle)))
+        # Not in the dial's own renderer, which would cut its words at the edge.
+        self.caption = new_text(INK, "center", "top")
+        add_sized(self.caption.prop, 12)
+        self.actors.append(self.caption)
+        plotter.add_actor(self.caption, reset_camera=False)
 
     def _add(self, mesh: pv.PolyData, **look: Any) -> pv.Actor:
         self.drawn.append((mesh, look))
         actor = pv.Actor(mapper=pv.DataSetMapper(mesh), prop=pv.Property(lighting=False, **look))
-        self.renderer.AddActor(actor)
+        self._show(actor)
         return actor
+
+    def _show(self, actor: Any) -> None:
+        self.actors.append(actor)
+        self.renderer.AddViewProp(actor)
+
+    def place(self, window_size: Sequence[int]) -> None:
+        """Set the dial's place in a window of a width and height [pixels]."""
+        width, height = window_size
+        side = min(0.32 * height, 0.2 * width)
+        left, bottom = 0.008, 0.36
+        self.renderer.SetViewport(left, bottom, left + side / width, bottom + side / height)
+        place_in_view(self.caption, (left + side / width / 2.0, bottom + 0.01))
 
     def update(self, read: npt.NDArray[np.bool_], far: npt.NDArray[np.bool_], bias: complex | None) -> None:
         """Show other measured stations, far places and bias; the colours follow the curtain's.
@@ -112,9 +132,12 @@ class Dial:
         self.dots.points[:] = (middle + self._dot * read[:, None, None] + [0.0, 0.0, 0.02]).reshape(-1, 3)
         self.hatch.points[:] = shapes.hatch_points(self._grid, far)
         self.hatch.points[:, 2] = 0.01
-        self.bias_actor.SetVisibility(bias is not None)
+        self.bias_actor.prop.opacity = float(bias is not None)
+        self.caption.input = "from the cylinder" + (
+            "" if bias is None else f";\narrow: bias (ring: {_BIAS_AT_RING:g} or more)"
+        )
         if bias is not None:
-            length = min(abs(bias) * _BIAS_REACH, _INNER)
+            length = min(abs(bias) / _BIAS_AT_RING, 1.0) * _INNER
             along = bias / abs(bias) if bias else 1.0
             barb = 0.09
             shape = np.array([0.0, length, length - barb * (1 + 0.6j), length - barb * (1 - 0.6j)]) * along

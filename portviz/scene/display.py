@@ -10,9 +10,12 @@ import subprocess
 import sys
 import time
 from functools import cached_property
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from portviz.errors import DrawingError
+
+if TYPE_CHECKING:
+    import pyvista as pv
 
 _PROGRAM = "from portviz.scene.display import drawn_with; print('drawn with:', drawn_with())"
 _PROBE_SECONDS = 60.0
@@ -39,9 +42,17 @@ def drawn_with() -> str:
 
 def display_available() -> bool:
     """Tell if there is a screen to open a window on."""
-    if platform.system() == "Linux":
-        return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
-    return True
+    return platform.system() != "Linux" or bool(os.environ.get("DISPLAY"))
+
+
+def require_screen(plotter: pv.Plotter) -> None:
+    """Raise DrawingError where a window has silently become a picture that nobody sees, as its screen is dead."""
+    if platform.system() == "Linux" and not plotter.render_window.IsA("vtkXOpenGLRenderWindow"):
+        plotter.close()
+        raise DrawingError(
+            f"the screen DISPLAY={os.environ.get('DISPLAY', '')} does not answer, so that no window can be opened. "
+            "Write a picture instead: portviz view JOB --picture FILE.png"
+        )
 
 
 class _Answer(NamedTuple):

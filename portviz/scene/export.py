@@ -87,7 +87,7 @@ def part_mesh(reduction: Reduction, run: int, lift: float | None, part: str) -> 
 
 
 def write_mesh(
-    reduction: Reduction, run: int, lift: float | None, part: str, path: Path, *, overwrite: bool = False
+    reduction: Reduction, run: int, lift: float | None, part: str, path: str | Path, *, overwrite: bool = False
 ) -> Path:
     """Write a part as .stl, .ply or .vtp.
 
@@ -98,9 +98,31 @@ def write_mesh(
     JobError
         If the file is there already or can't be written.
     """
+    path = Path(path)
     require_mesh_name(path)
     require_free(path, overwrite=overwrite)
-    mesh = part_mesh(reduction, run, lift, part)
-    if path.suffix.lower() != ".vtp":
-        mesh = mesh.triangulate()
-    return write_atomically(path, lambda made: mesh.save(str(made)), overwrite=overwrite)
+    content = mesh_file(part_mesh(reduction, run, lift, part), path.suffix.lower())
+    return write_atomically(path, lambda made: _plain_write(made, content), overwrite=overwrite)
+
+
+def mesh_file(mesh: pv.PolyData, ending: str) -> bytes:
+    """Return a mesh as a file's content; made in memory, since not every writer tells when a disk is full."""
+    if ending == ".vtp":
+        from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
+
+        writer = vtkXMLPolyDataWriter()
+        writer.SetInputData(mesh)
+        writer.WriteToOutputStringOn()
+        # Appended data would not survive the way through a string; base64 does.
+        writer.SetDataModeToBinary()
+        writer.Write()
+        return str(writer.GetOutputString()).encode()
+    import trimesh
+
+    triangles = mesh.triangulate()
+    solid = trimesh.Trimesh(triangles.points, triangles.faces.reshape(-1, 4)[:, 1:], process=False)
+    return bytes(solid.export(file_type=ending.lstrip(".")))
+
+
+def _plain_write(path: Path, content: bytes) -> None:
+    path.write_bytes(content)

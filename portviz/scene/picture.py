@@ -56,6 +56,6 @@ def write_pictures(reduction: Reduction, folder: Path) -> list[Path]:
     for run, name in enumerate(reduction.runs):
         for camera in ("three-quarter", "cylinder"):
             state = view_state(reduction, run, None, "velocity", camera)
-            path = folder / f"{file_words(name)}-{camera}.png"
+            path = folder / f"{run + 1}-{file_words(name)}-{camera}.png"
             written.append(write_picture(state, path, (1280, 800), probe, overwrite=True))
     return written

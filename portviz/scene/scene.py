@@ -16,7 +16,7 @@ from portviz.geometry.dimensions import Mask
 from portviz.geometry.revolve import Surface, on_circle
 from portviz.job.model import Array
 from portviz.scene import shapes, words
-from portviz.scene.cameras import look_from
+from portviz.scene.cameras import SIDES, look_from
 from portviz.scene.colours import (
     BACKGROUND,
     COLOUR_MAP,
@@ -51,6 +51,13 @@ def to_mesh(surface: Surface, scale: float = MM) -> pv.PolyData:
     return pv.PolyData(surface.points * scale, np.concatenate(faces))
 
 
+def hatch_mesh(columns: int) -> pv.PolyData:
+    """Return a mesh with room for the hatching of a curtain, whose points are set later."""
+    rows = shapes.CURTAIN_ROWS
+    lines = np.arange(shapes.hatch_size(columns) * rows).reshape(-1, rows)
+    return pv.PolyData(np.zeros((lines.size, 3)), lines=np.insert(lines, 0, rows, axis=1).ravel())
+
+
 def _copies(template: pv.PolyData, count: int) -> pv.PolyData:
     """Return a mesh with room for `count` copies of a template, whose points are set later."""
     faces = template.triangulate().faces.reshape(-1, 4)
@@ -76,6 +83,7 @@ class Scene:
         self.plotter = plotter
         self.state = state
         self.size = TypeSize(plotter.window_size)
+        self._sized: list[tuple[Any, int]] = []
         #: Every mesh drawn with its options, in order.
         self.drawn: list[tuple[pv.PolyData, dict[str, Any]]] = []
         self.fields = FieldStore(state.reduction)
@@ -89,11 +97,11 @@ class Scene:
         self._add_stations()
         self._add_lines()
         self._add_words(keys)
-        self.dial = None
-        if not self.size.compact:
-            circle = self.job.stations.circle_deg
-            self.dial = Dial(plotter, self.curtain, self.fields.angles_deg, circle, self.size)
-            self.dial.ring_mapper.lookup_table = self.curtain_actor.mapper.lookup_table
+        circle, angles = self.job.stations.circle_deg, self.fields.angles_deg
+        self.dial = Dial(plotter, self.curtain, hatch_mesh(len(angles)), angles, circle, self._add_sized)
+        self.dial.ring_mapper.lookup_table = self.curtain_actor.mapper.lookup_table
+        self.now: shapes.LiftShapes | None = None
+        self.resize()
         self.update(state)
         self.look_from(state.camera)
 
@@ -137,29 +145,30 @@ class Scene:
             show_scalar_bar=False,
             interpolate_before_map=True,
         )
-        lines = np.arange(shapes.hatch_size(columns) * shapes.CURTAIN_ROWS).reshape(-1, shapes.CURTAIN_ROWS)
-        self.hatch = pv.PolyData(
-            np.zeros((lines.size, 3)), lines=np.insert(lines, 0, shapes.CURTAIN_ROWS, axis=1).ravel()
+        # In section only the curtain's cut edges are shown: what lies behind would seem to fill the passage.
+        self.cut = pv.PolyData(np.zeros((4, 3)), lines=np.array([2, 0, 1, 2, 2, 3]))
+        self.cut["field"] = np.zeros(4)
+        self.cut_actor = self._draw(
+            self.cut, scalars="field", lighting=False, show_scalar_bar=False, line_width=9, nan_color=NO_DATA
         )
+        self.cut_actor.mapper.lookup_table = self.curtain_actor.mapper.lookup_table
+        self.hatch = hatch_mesh(columns)
         self.hatch_actor = self._draw(self.hatch, color="white", line_width=1.5, lighting=False)
         self.hatch_actor.mapper.resolve = "polygon_offset"
         self.bar = self.plotter.add_scalar_bar(
             title=" ",
             mapper=self.curtain_actor.mapper,
             vertical=True,
-            position_x=0.915,
+            position_x=0.91,
             position_y=0.2,
             width=0.06,
             height=0.56,
-            n_labels=6,
-            fmt="%.3g",
             color=INK,
-            title_font_size=self.size.pixels(15),
-            label_font_size=self.size.pixels(14),
         )
         self.bar.SetUnconstrainedFontSize(True)
-        for prop in (self.bar.GetTitleTextProperty(), self.bar.GetLabelTextProperty()):
+        for prop, size in ((self.bar.GetTitleTextProperty(), 14), (self.bar.GetLabelTextProperty(), 14)):
             set_font(prop)
+            self._add_sized(prop, size)
 
     def _add_stations(self) -> None:
         circle = self.job.stations.circle_deg
@@ -178,7 +187,8 @@ class Scene:
         self._labels: list[tuple[float, pv.Text]] = []
         every = -(-count // _MOST_LABELS)
         for place in np.argsort(circle)[::every]:
-            text = new_text(self.size.pixels(14), INK, "center", "center", plate=True)
+            text = new_text(INK, "center", "center", plate=True)
+            self._add_sized(text.prop, 14)
             text.input = f"{self.job.stations.angles_deg[place]:g}°"
             self._labels.append((float(circle[place]), text))
             self.plotter.add_actor(text, reset_camera=False)
@@ -201,129 +211,167 @@ class Scene:
         self._draw(pointer, color=REFERENCE, ambient=0.4)
 
     def _add_words(self, keys: str) -> None:
-        self.words = self._text((0.015, 0.98), "left", "top", 15)
-        self.legend = self._text((0.985, 0.98), "right", "top", 15)
-        self.footnote = self._text((0.985, 0.018), "right", "bottom", 12)
-        self.key_list = self._text((0.015, 0.018), "left", "bottom", 12)
+        self.words = self.add_text((0.015, 0.98), "left", "top", 15)
+        self.legend = self.add_text((0.985, 0.98), "right", "top", 15)
+        self.footnote = self.add_text((0.985, 0.018), "right", "bottom", 12)
+        self.key_list = self.add_text((0.015, 0.018), "left", "bottom", 12)
         self.key_list.input = keys or " "
 
-    def _text(self, at: tuple[float, float], across: str, along: str, size: int) -> pv.Text:
-        text = place_in_view(new_text(self.size.pixels(size), INK, across, along), at)
+    def add_text(self, at: tuple[float, float], across: str, along: str, size: int) -> pv.Text:
+        """Add a text at a part of the view's width and height, set about that place, of a plain size [pixels]."""
+        text = place_in_view(new_text(INK, across, along), at)
+        self._add_sized(text.prop, size)
         self.plotter.add_actor(text, reset_camera=False)
         return text
+
+    def _add_sized(self, prop: Any, size: int) -> None:
+        """Let the type of a VTK text property follow the view's size."""
+        self._sized.append((prop, size))
+
+    def resize(self) -> None:
+        """Fit type, dial and what there is room for to the plotter's size."""
+        self.size = TypeSize(self.plotter.window_size)
+        for prop, size in self._sized:
+            prop.SetFontSize(self.size.pixels(size))
+        self.dial.place(self.plotter.window_size)
+        for each in (self.legend, self.footnote, self.key_list, *self.dial.actors):
+            each.SetVisibility(self.size.roomy)
+        if self.now is not None:
+            self._say_all(self.now)
 
     # Updating, in place
 
     def update(self, state: ViewState) -> None:
         """Show another lift, run or quantity: points and scalars of the living actors change."""
-        recolour = state.quantity != self.state.quantity or not hasattr(self, "now")
+        recolour = state.quantity != self.state.quantity or self.now is None
         self.state = state
-        self.now = shapes.lift_shapes(self.job, self.profiles, state.lift, self.fields.angles_deg)
+        self.now = now = shapes.lift_shapes(self.job, self.profiles, state.lift, self.fields.angles_deg)
         for actor in (self.valve, *self.valve_section, *self.valve_rings):
             actor.SetPosition(0.0, 0.0, -state.lift * MM)
-        self.curtain.points[:] = self.now.curtain * MM
-        self.curtain["field"][:] = np.repeat(self.fields.around(state), shapes.CURTAIN_ROWS)
+        self.curtain.points[:] = now.curtain * MM
+        around = self.fields.around(state)
+        self.curtain["field"][:] = np.repeat(around, shapes.CURTAIN_ROWS)
+        columns = now.curtain.reshape(-1, shapes.CURTAIN_ROWS, 3)[[0, 180]]
+        self.cut.points[:] = columns[:, [0, -1]].reshape(-1, 3) * MM
+        self.cut["field"][:] = np.repeat(around[[0, 180]], 2)
         far = state.far_from_reading(self.fields.angles_deg)
-        self.hatch.points[:] = shapes.hatch_points(self.now.curtain, far) * MM
-        self._update_stations(state.stations_read)
-        self._place_labels()
-        self.least.points[:] = self.now.least_line * MM
-        for mesh in (self.curtain, self.hatch, self.markers, self.jets, self.inferred_jets, self.least):
+        self.hatch.points[:] = shapes.hatch_points(now.curtain, far) * MM
+        self._update_stations(now, state.stations_read)
+        self._place_labels(now)
+        self.least.points[:] = now.least_line * MM
+        for mesh in (self.curtain, self.cut, self.hatch, self.markers, self.jets, self.inferred_jets, self.least):
             mesh.GetPoints().Modified()
             mesh.Modified()
-        self.curtain.GetPointData().GetScalars().Modified()
-        if self.dial is not None:
-            self.dial.update(state.stations_read, far, self._bias())
+        for mesh in (self.curtain, self.cut):
+            mesh.GetPointData().GetScalars().Modified()
+        self.dial.update(state.stations_read, far, self._bias())
         if recolour:
             self._recolour()
-        self.words.input = words.headline(state, self.size.letters(0.97 if self.size.compact else 0.58, 15))
-        if not self.size.compact:
-            self.legend.input = words.legend(state, self.now, self.size.letters(0.36, 15))
-            self.footnote.input = words.footnote(state, self._top_speed, hatched=bool(far.any()))
+        self._say_all(now)
 
-    def _update_stations(self, read: Mask) -> None:
+    def _update_stations(self, now: shapes.LiftShapes, read: Mask) -> None:
         """Show a ball where the field was measured, a dark arrow where the velocity was, pale ones elsewhere."""
-        gap = self.now.gap_width / (self.head_radius / MM)
+        gap = now.gap_width / (self.head_radius / MM)
         radius = self.head_radius * max(min(_BALL, _BALL_OF_GAP * gap), _LEAST_BALL)
-        balls = self.now.markers[:, None] * MM + radius * self._ball * read[:, None, None]
+        balls = now.markers[:, None] * MM + radius * self._ball * read[:, None, None]
         self.markers.points[:] = balls.reshape(-1, 3)
         speed = self.fields.at_stations(self.state, "velocity")
         reach = JET_REACH * self.head_radius / MM * speed / self._top_speed
         told = self.state.changed(quantity="velocity").stations_read
         for mesh, shown in ((self.jets, told), (self.inferred_jets, ~told)):
             lengths = np.where(shown, reach, 0.0)
-            mesh.points[:] = shapes.jet_points(self._arrow, self.now, self.job.stations.circle_deg, lengths) * MM
+            mesh.points[:] = shapes.jet_points(self._arrow, now, self.job.stations.circle_deg, lengths) * MM
+
+    def _say_all(self, now: shapes.LiftShapes) -> None:
+        state, letters = self.state, self.size.letters
+        hatched = bool(state.far_from_reading(self.fields.angles_deg).any())
+        known = bool(np.isfinite(self.curtain["field"]).all())
+        self.words.input = words.headline(state, letters(0.58 if self.size.roomy else 0.92, 15))
+        self.legend.input = words.legend(state, now, letters(0.36, 15))
+        self.footnote.input = words.footnote(state, self._top_speed, letters(0.62, 12), hatched=hatched, known=known)
 
     def say(self, what: str) -> None:
         """Say something in the window, until the view changes."""
         self.footnote.input = what
 
     def _bias(self) -> complex | None:
-        """Return the bias measured at this lift, or None."""
+        """Return the bias measured at this lift; None where there is none, or uneven stations can't tell it."""
         group, reduction = self.state.group, self.state.reduction
-        if group is None or not np.isfinite(reduction.bias_magnitude[group]):
+        if group is None or not reduction.bias_told[group]:
             return None
         turn = np.exp(1j * np.radians(reduction.bias_angle_deg[group]))
         return complex(reduction.bias_magnitude[group] * turn)
 
     def _recolour(self) -> None:
         what = self.state.what
-        low, high, steps = display_limits(self.state.reduction, what)
-        self.curtain_actor.mapper.scalar_range = (low, high)
-        if self.dial is not None:
-            self.dial.ring_mapper.scalar_range = (low, high)
-        self.bar.SetNumberOfLabels(steps + 1)
+        colours = display_limits(self.state.reduction, what)
+        for actor in (self.curtain_actor, self.cut_actor):
+            actor.mapper.scalar_range = (colours.low, colours.high)
+        self.dial.ring_mapper.scalar_range = (colours.low, colours.high)
+        # Where nothing is known a bar would stand for nothing.
+        self.bar.SetVisibility(bool(np.isfinite(what.values(self.state.reduction)).any()))
+        self.bar.SetNumberOfLabels(colours.steps + 1)
+        self.bar.SetLabelFormat(f"%.{colours.decimals}f")
         unit = display_unit(self.state.reduction, what)
-        self.bar.SetTitle(f"{what.title}\n{f'[{unit}]' if unit else ''}\n ")
+        title = what.title.replace(" ", "\n", 1)
+        self.bar.SetTitle(f"{title}\n{f'[{unit}]' if unit else ''}\n ")
 
     def look_from(self, camera: str) -> None:
         """Place the camera by its name, and show the valve and the labels as it needs them."""
-        look_from(self.plotter, camera, self.head_radius, centred=self.dial is None)
+        look_from(self.plotter, camera, self.head_radius, centred=not self.size.roomy)
         self.state = self.state.changed(camera=camera)
         self.valve.SetVisibility(camera in ("three-quarter", "port"))
         for actor in self.valve_section:
             actor.SetVisibility(camera == "section")
         for actor in self.valve_rings:
             actor.SetVisibility(camera == "cylinder")
+        self.curtain_actor.SetVisibility(camera != "section")
+        self.hatch_actor.SetVisibility(camera != "section")
+        self.cut_actor.SetVisibility(camera == "section")
         self._cut(camera == "section")
-        self._place_labels()
+        if self.now is not None:
+            self._place_labels(self.now)
         self.leaders.GetPoints().Modified()
         self.leaders.Modified()
-        if not self.size.compact:
-            self.legend.input = words.legend(self.state, self.now, self.size.letters(0.36, 15))
+        if self.now is not None:
+            self._say_all(self.now)
 
     def _cut(self, cut: bool) -> None:
-        """Cut away what stands in front of the section: of balls and arrows, those beside it stay whole."""
+        """Leave of balls and arrows those in the section: what lies before and behind it would seem to belong to it."""
         beside = 0.06 * self.head_radius
-        for actor, forward in (
-            (self.curtain_actor, 0.0),
-            (self.hatch_actor, 0.0),
-            (self.marker_actor, beside),
-            *((actor, beside) for actor in self.jet_actors),
-        ):
+        for actor in (self.marker_actor, *self.jet_actors):
             actor.mapper.RemoveAllClippingPlanes()
-            if cut:
+            for side in (-1.0, 1.0) if cut else ():
                 plane = vtkPlane()
-                plane.SetOrigin(0.0, -forward, 0.0)
-                plane.SetNormal(0.0, 1.0, 0.0)
+                plane.SetOrigin(0.0, side * beside, 0.0)
+                plane.SetNormal(0.0, -side, 0.0)
                 actor.mapper.AddClippingPlane(plane)
 
-    def _place_labels(self) -> None:
+    def _place_labels(self, now: shapes.LiftShapes) -> None:
         """Set the stations' labels round the valve; seen from the side those behind stand below their balls."""
         camera, r = self.state.camera, self.head_radius
         circle = self.job.stations.circle_deg
         from_side, cut = camera in ("three-quarter", "section"), camera == "section"
-        middle = self.now.markers[0] * MM
+        middle = now.markers[0] * MM
         below = middle[2] - 0.14 * r
         for angle, text in self._labels:
             behind = angle > 180.0 and from_side
             ring, height = (float(np.hypot(*middle[:2])), below) if behind else (_LABEL_RING * r, _LABEL_HEIGHT * r)
             place_in_world(text, on_circle(ring, height, angle))
-            text.SetVisibility(not (cut and 0.0 < angle < 180.0))
-        hidden = (from_side & (circle > 180.0)) | (cut & (circle > 0.0) & (circle < 180.0))
+            text.SetVisibility(not (cut and angle not in (0.0, 180.0)) and not self._behind_stem(angle))
+        hidden = (from_side & (circle > 180.0)) | (cut & (circle != 0.0) & (circle != 180.0))
         ends = [on_circle(part * _LABEL_RING * r, _LABEL_HEIGHT * r, circle) for part in (0.82, 0.92)]
         ends[1][hidden] = ends[0][hidden]
         self.leaders.points[:] = np.stack(ends, axis=1).reshape(-1, 3)
+
+    def _behind_stem(self, angle: float) -> bool:
+        """Tell if the stem hides a station [deg] in the view cut open."""
+        if self.state.camera != "three-quarter":
+            return False
+        eye = SIDES["three-quarter"].eye
+        straight_behind = np.degrees(np.arctan2(eye[1], -eye[0]))
+        width = np.degrees(np.arcsin(self.job.valve.stem_diameter / self.job.valve.head_diameter)) + 6.0
+        return bool(abs((angle - straight_behind + 180.0) % 360.0 - 180.0) < width)
 
 
 def new_plotter(size: tuple[int, int], *, off_screen: bool, software: bool) -> pv.Plotter:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from portviz.geometry.ends import passage_ends
 from portviz.geometry.passages import least_passages
 from portviz.geometry.profiles import Profiles
 from portviz.geometry.revolve import (
@@ -39,6 +40,8 @@ class LiftShapes:
         The narrowest passage in the section, as two lines of two points [m].
     gap_area, throat_area : float
         [m2].
+    throat_ends : tuple of str
+        The parts that the least throat passage runs between, on wall and valve.
     limited_by_gap : bool
     gap_width : float
         Length of the least line across the gap [m]; balls are drawn no larger than it allows.
@@ -51,6 +54,7 @@ class LiftShapes:
     least_line: Array
     gap_area: float
     throat_area: float
+    throat_ends: tuple[str, str]
     limited_by_gap: bool
     gap_width: float
     across: Array
@@ -75,6 +79,7 @@ def lift_shapes(job: Job, profiles: Profiles, lift: float, angles_deg: Array) ->
         least_line=in_section,
         gap_area=float(passages.gap_area[0, 0]),
         throat_area=float(passages.throat_area[0, 0]),
+        throat_ends=passage_ends(profiles, throat_line[None], np.array([lift]))[0],
         limited_by_gap=by_gap,
         gap_width=float(np.hypot(*(gap_line[1] - gap_line[0]))),
         across=_flow_direction(job, gap_line),

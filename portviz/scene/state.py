@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -115,7 +116,10 @@ class ViewState:
             read, listed = int(self.stations_read.sum()), len(self.stations_read)
             return f"measured here at {'all' if read == listed else f'{read} of'} {listed} stations"
         status = f"interpolated between {support[0]} and {support[1]}" if support else self._where_measured()
-        return f"no bench flow here; {status}" if self.group is not None else status
+        if self.group is None:
+            return status
+        flowing = np.isfinite(self.reduction.bench_flow[self.group])
+        return f"{'nothing flows at the stations' if flowing else 'no bench flow'} here; {status}"
 
     def _where_measured(self) -> str:
         job, lifts = self.reduction.job, self.reduction.lift[self.known]
@@ -134,10 +138,8 @@ class ViewState:
 def display_unit(reduction: Reduction, quantity: Quantity) -> str:
     """Return the unit in which a quantity is shown; empty where it has none."""
     units = reduction.job.units
-    by_kind = {"velocity": units.velocity, "flow": units.flow, "pressure": units.pressure}
-    if quantity.kind is None:
-        return ""
-    return by_kind[quantity.kind] + ("/deg" if quantity.kind == "flow" else "")
+    by_kind = {None: "", "velocity": units.velocity, "flow": f"{units.flow}/deg", "pressure": units.pressure}
+    return by_kind[quantity.kind]
 
 
 def in_display_unit(reduction: Reduction, quantity: Quantity, values: Array) -> Array:
@@ -148,32 +150,46 @@ def in_display_unit(reduction: Reduction, quantity: Quantity, values: Array) -> 
     return values * in_unit(1.0, unit, quantity.kind)
 
 
-def display_limits(reduction: Reduction, quantity: Quantity) -> tuple[float, float, int]:
-    """Return the colour range of a quantity over all runs and lifts, so that runs compare.
+class ColourRange(NamedTuple):
+    """A range of colours.
 
-    Returns
-    -------
+    Parameters
+    ----------
     low, high : float
         Round numbers in display units.
     steps : int
         Number of round steps between them.
     """
+
+    low: float
+    high: float
+    steps: int
+
+    @property
+    def decimals(self) -> int:
+        """Decimals that tell each step from the next."""
+        step = (self.high - self.low) / self.steps
+        return next((count for count in range(9) if abs(round(step, count) - step) <= 1e-6 * step), 9)
+
+
+def display_limits(reduction: Reduction, quantity: Quantity) -> ColourRange:
+    """Return the colour range of a quantity over all runs and lifts, so that runs compare."""
     values = in_display_unit(reduction, quantity, quantity.values(reduction))
     values = values[np.isfinite(values)]
     if not values.size:
-        return 0.0, 1.0, 1
+        return ColourRange(0.0, 1.0, 1)
     low, high = float(values.min()), float(values.max())
     return round_range(low, high) if high > low else round_range(low - 0.5, high + 0.5)
 
 
-def round_range(low: float, high: float) -> tuple[float, float, int]:
+def round_range(low: float, high: float) -> ColourRange:
     """Return a range of round numbers round the given one, and the number of round steps in it."""
     step = 10.0 ** np.floor(np.log10((high - low) / 4.0))
     for factor in (1.0, 2.0, 2.5, 5.0, 10.0):
         first, last = np.floor(low / (factor * step)), np.ceil(high / (factor * step))
         if last - first <= 8:
             break
-    return float(first * factor * step), float(last * factor * step), int(last - first)
+    return ColourRange(float(first * factor * step), float(last * factor * step), int(last - first))
 
 
 class FieldStore:

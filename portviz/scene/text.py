@@ -14,9 +14,9 @@ from portviz.scene.colours import BACKGROUND
 #: The size of a view at which type has its plain size [pixels].
 PLAIN_SIZE = (1280, 800)
 #: No type is drawn smaller than this part of its plain size, or it can't be read.
-_LEAST_SCALE = 0.65
+_LEAST_SCALE = 0.62
 #: Below this scale there is room for the model and the headline alone.
-_COMPACT_SCALE = 0.56
+_ROOMY_SCALE = 0.49
 #: Mean width of a letter over the size of the type, a little on the safe side.
 _LETTER_WIDTH = 0.53
 
@@ -34,7 +34,8 @@ class TypeSize:
         self.width = window_size[0]
         scale = min(window_size[0] / PLAIN_SIZE[0], window_size[1] / PLAIN_SIZE[1])
         self.scale = max(scale, _LEAST_SCALE)
-        self.compact = scale < _COMPACT_SCALE
+        #: True where there is room for legend, footnote, keys and dial.
+        self.roomy = scale >= _ROOMY_SCALE
 
     def pixels(self, size: float) -> int:
         """Return a plain size of type scaled to the view."""
@@ -66,13 +67,11 @@ def set_font(prop: Any) -> None:
     prop.SetShadow(False)
 
 
-def new_text(size: int, color: str, across: str, along: str, *, plate: bool = False) -> pv.Text:
+def new_text(color: str, across: str, along: str, *, plate: bool = False) -> pv.Text:
     """Return an empty text actor.
 
     Parameters
     ----------
-    size : int
-        [pixels].
     color : str
     across, along : str
         How it is set about its place: "left", "center" or "right"; "top", "center" or "bottom".
@@ -81,7 +80,6 @@ def new_text(size: int, color: str, across: str, along: str, *, plate: bool = Fa
     """
     text = pv.Text(" ")
     prop = text.prop
-    prop.font_size = size
     prop.color = color
     prop.justification_horizontal = across
     prop.justification_vertical = along

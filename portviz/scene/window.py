@@ -16,7 +16,7 @@ from vtkmodules.vtkRenderingCore import vtkActor2D, vtkCoordinate, vtkPolyDataMa
 from portviz.errors import JobError
 from portviz.job.write import write_atomically
 from portviz.scene.colours import INK, REFERENCE
-from portviz.scene.display import Probe
+from portviz.scene.display import Probe, require_screen
 from portviz.scene.scene import Scene, new_plotter
 from portviz.scene.state import ViewState
 from portviz.scene.text import set_font
@@ -28,7 +28,9 @@ FIELD_KEYS = {"v": "velocity", "r": "velocity-ratio", "m": "mach", "f": "flow-pe
 CAMERA_KEYS = {"t": "three-quarter", "c": "cylinder", "p": "port", "s": "section"}
 #: The first runs have a key each, 1 to 9.
 _MOST_RUN_KEYS = 9
-_SLIDER_FROM, _SLIDER_TO, _SLIDER_HEIGHT = 0.36, 0.86, 0.118
+#: How far the slider runs where only the closed valve was measured [m].
+_NO_LIFT = 1e-3
+_SLIDER_FROM, _SLIDER_TO, _SLIDER_HEIGHT = 0.38, 0.86, 0.135
 
 
 def key_list(runs: tuple[str, ...]) -> str:
@@ -36,6 +38,8 @@ def key_list(runs: tuple[str, ...]) -> str:
     lines = [f"{number}   run {fitted(name, 24)[0]}" for number, name in enumerate(runs[:_MOST_RUN_KEYS], start=1)]
     if len(lines) > 3:
         lines = [*lines[:2], f"3 … {len(lines)}   further runs"]
+    if len(runs) > _MOST_RUN_KEYS:
+        lines.append("up, down   previous, next run")
     return "\n".join(
         [
             *lines,
@@ -67,7 +71,18 @@ class Window:
         self._factor = unit_factor(self._unit, "length")
         self.slider = self._add_slider()
         self.marks = self._add_marks()
+        self.slider_title = self.scene.add_text((_SLIDER_FROM - 0.012, _SLIDER_HEIGHT), "right", "center", 13)
+        self.slider_title.input = "lift (marks: measured)"
         self._bind_keys()
+        plotter.iren.add_observer("ConfigureEvent", lambda *_: self._resized())
+        self._shown_size = tuple(plotter.window_size)
+
+    def _resized(self) -> None:
+        """Lay everything out anew where the window has another size."""
+        size = tuple(self.plotter.window_size)
+        if size != self._shown_size:
+            self._shown_size = size
+            self.scene.resize()
 
     @property
     def state(self) -> ViewState:
@@ -77,14 +92,13 @@ class Window:
     def _add_slider(self) -> Any:
         slider = self.plotter.add_slider_widget(
             self._slid,
-            (0.0, self.state.greatest_lift / self._factor),
+            # Where nothing but the closed valve was measured the slider has nowhere to go.
+            (0.0, (self.state.greatest_lift or _NO_LIFT) / self._factor),
             value=self.state.lift / self._factor,
-            title="lift; marks: measured",
+            title=" ",
             pointa=(_SLIDER_FROM, _SLIDER_HEIGHT),
             pointb=(_SLIDER_TO, _SLIDER_HEIGHT),
             color=INK,
-            title_height=0.019,
-            title_color=INK,
             slider_width=0.028,
             tube_width=0.006,
             fmt=f"%.{told_decimals(self._unit, 'length')}f {self._unit}",
@@ -97,9 +111,8 @@ class Window:
         shape.SetEndCapLength(0.0)
         shape.SetLabelHeight(0.021)
         shape.SetSliderLength(0.016)
-        for text in (shape.GetTitleProperty(), shape.GetLabelProperty()):
-            set_font(text)
-            text.SetColor(*pv.Color(INK).float_rgb)
+        set_font(shape.GetLabelProperty())
+        shape.GetLabelProperty().SetColor(*pv.Color(INK).float_rgb)
         return slider
 
     def _add_marks(self) -> Any:
@@ -122,7 +135,11 @@ class Window:
         lifts = self.state.measured_lifts
         # The slider's middle runs from half its length behind one end to half its length before the other.
         margin = 0.5 * self.slider.GetRepresentation().GetSliderLength()
-        across = _SLIDER_FROM + margin + lifts / self.state.greatest_lift * (_SLIDER_TO - _SLIDER_FROM - 2.0 * margin)
+        across = (
+            _SLIDER_FROM
+            + margin
+            + lifts / (self.state.greatest_lift or _NO_LIFT) * (_SLIDER_TO - _SLIDER_FROM - 2.0 * margin)
+        )
         ends = np.stack([np.full_like(across, _SLIDER_HEIGHT + off) for off in (-0.013, 0.013)], axis=1)
         points = np.stack([np.repeat(across, 2), ends.ravel(), np.zeros(2 * len(across))], axis=1)
         lines = np.insert(np.arange(len(points)).reshape(-1, 2), 0, 2, axis=1).ravel()
@@ -134,6 +151,8 @@ class Window:
         keys: dict[str, Callable[[], object]] = {
             "Left": lambda: self.step(-1),
             "Right": lambda: self.step(1),
+            "Up": lambda: self.step_run(-1),
+            "Down": lambda: self.step_run(1),
             "w": self.picture,
             "h": self.toggle_keys,
             "q": self.close,
@@ -181,6 +200,10 @@ class Window:
         """Show another run at the same lift."""
         self.show(self.state.changed(run=run))
 
+    def step_run(self, by: int) -> None:
+        """Go to the previous or next run, round and round."""
+        self.show_run((self.state.run + by) % len(self.state.reduction.runs))
+
     def colour_by(self, quantity: str) -> None:
         """Colour by another quantity."""
         self.show(self.state.changed(quantity=quantity))
@@ -199,22 +222,23 @@ class Window:
         self.scene.key_list.SetVisibility(not self.scene.key_list.GetVisibility())
         self.plotter.render()
 
-    def picture(self) -> Path:
-        """Write what is seen beside the job's files, under a new name."""
+    def picture(self) -> Path | None:
+        """Write what is seen beside the job's files, under a new name; None where that can't be."""
         state = self.state
         lift = in_unit(state.lift, self._unit, "length")
         run = file_words(state.reduction.runs[state.run])
         moment = datetime.now().strftime("%Y%m%d-%H%M%S-%f")[:-3]
         name = f"view-{run}-{lift:.2f}{self._unit}-{state.quantity}-{moment}.png"
         path = state.reduction.job.folder / name
-        helpers = (self.scene.key_list, self.marks)
+        helpers = (self.scene.key_list, self.marks, self.slider_title)
         shown = [each.GetVisibility() for each in helpers]
         self.slider.Off()
         for each in helpers:
             each.SetVisibility(False)
+        written = None
         try:
             self.plotter.render()
-            write_atomically(path, lambda made: self.plotter.screenshot(str(made)))
+            written = write_atomically(path, lambda made: self.plotter.screenshot(str(made)))
             said = f"written: {path.name}"
         except JobError as error:
             said = str(error)
@@ -225,7 +249,7 @@ class Window:
         self.scene.say(said)
         self.plotter.render()
         print(said)
-        return path
+        return written
 
 
 def open_window(state: ViewState, size: tuple[int, int], probe: Probe) -> None:
@@ -237,6 +261,7 @@ def open_window(state: ViewState, size: tuple[int, int], probe: Probe) -> None:
         If nothing can be drawn on this machine.
     """
     plotter = new_plotter(size, off_screen=False, software=probe.software)
+    require_screen(plotter)
     Window(plotter, state)
     gc.enable()
     plotter.show()

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from portviz.air import RoomAir
 from portviz.distribution.areas import job_profiles
-from portviz.distribution.notes import geometry_warnings, reduction_warnings, room_warnings
+from portviz.distribution.notes import geometry_warnings, job_warnings, reduction_warnings, room_warnings
 from portviz.distribution.reduce import Reduction, reduce_job
 from portviz.distribution.repeats import odd_repeats
 from portviz.job.model import Job
@@ -248,3 +249,53 @@ def test_the_room_is_told_in_both_habits(reduced: Reduce) -> None:
     warm, low = room_warnings(job)
     assert "the room's 40.0 degC (104.0 degF) lie outside" in warm
     assert "the barometer's 50.00 kPa (14.76 inHg) lie outside" in low
+
+
+def test_uneven_stations_feign_a_bias(reduced: Reduce) -> None:
+    """Equal readings at three stations within 20 degrees: the bias is that of their sectors alone, and not told."""
+    rows = [("a", 5e-3, angle, 1000.0) for angle in (0.0, 10.0, 20.0)]
+    result = reduced(rows)
+    assert result.bias_magnitude == pytest.approx(result.even_bias_magnitude, rel=1e-12)
+    assert not result.bias_told.any()
+    found = reduction_warnings(result)
+    assert any("guesses: a at 5.00 mm (340 deg)" in each for each in found)
+    assert any("the stations read stand unevenly" in each for each in found)
+
+
+def test_even_stations_feign_none(sidecar: Reduction) -> None:
+    assert sidecar.even_bias_magnitude == pytest.approx(0.0, abs=1e-12)
+    assert sidecar.bias_told.all()
+
+
+def test_sums_that_are_rounding_give_no_numbers(reduced: Reduce) -> None:
+    """Readings that cancel: no shares, no closure, no variation of millions of millions."""
+    readings = (10.1, -7.3, 3.3, -10.1, 7.3, -3.3)
+    rows = [("a", 5e-3, 60.0 * place, 100.0 * value) for place, value in enumerate(readings)]
+    result = reduced(rows, flow={("a", 5e-3): (0.02, math.nan)})
+    assert np.isnan(result.stations.flow_share).all()
+    assert np.isnan([result.closure, result.bias_magnitude, result.measures.coefficient_of_variation]).all()
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"valve": {"face_angle": math.radians(30.0)}}, "differ by 15 deg"),
+        ({"gauge": {"coefficient": 1.5}}, "gauge.coefficient is 1.5, far from 1"),
+        ({"title": "New job"}, "the title is still the template's"),
+    ],
+)
+def test_figures_that_look_like_a_slip(sidecar: Reduction, changes: dict[str, Any], words: str) -> None:
+    job = sidecar.job
+    for name, change in changes.items():
+        job = replace(job, **{name: replace(getattr(job, name), **change) if isinstance(change, dict) else change})
+    assert any(words in each for each in job_warnings(job))
+    assert job_warnings(sidecar.job) == []
+
+
+def test_lifts_far_from_a_valves(sidecar: Reduction) -> None:
+    readings = sidecar.job.readings
+    assert readings is not None
+    for scale in (0.0254, 25.4):
+        job = replace(sidecar.job, readings=replace(readings, group_lift=readings.group_lift * scale))
+        (warning,) = job_warnings(job)
+        assert "check the lifts' unit" in warning

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from portviz.errors import GeometryError
 from portviz.geometry.dimensions import dimensions
+from portviz.geometry.ends import passage_ends
 from portviz.geometry.passages import TIE, Passages, foot_on_line, least_passages
 from portviz.geometry.profiles import Profiles, build_profiles
 
@@ -394,3 +395,36 @@ def test_a_missing_cut_and_one_of_no_width_are_the_same(plain: dict[str, Any]) -
     one, other = (least_passages(built(design), LIFTS) for design in (plain, padded))
     assert other.gap_area == pytest.approx(one.gap_area, rel=1e-14)
     assert other.throat_area == pytest.approx(one.throat_area, rel=1e-14)
+
+
+def test_ends_of_a_passage_are_named_by_the_parts_they_lie_on() -> None:
+    """Hand-made lines on the parts of a plain valve and seat, closed and lifted."""
+    profiles = build_profiles(
+        dimensions(
+            head_radius=20e-3,
+            stem_radius=3.5e-3,
+            face_angle=np.radians(45.0),
+            face_width=2.5e-3,
+            margin=1e-3,
+            back_cut_angle=np.radians(30.0),
+            back_cut_width=1e-3,
+            underhead_angle=np.radians(15.0),
+            fillet_radius=5e-3,
+            seat_angle=np.radians(45.0),
+            seat_width=1.5e-3,
+            seat_outer_radius=20e-3,
+            throat_radius=17e-3,
+        )
+    )
+    wall, valve, lift = profiles.wall[0], profiles.valve[0], 4e-3
+    middle = [(valve[part] + valve[part + 1]) / 2.0 - [0.0, lift] for part in range(6)]
+    arc = profiles.fillet_centre[0] + 5e-3 * np.array([-np.cos(0.6), -np.sin(0.6)]) - [0.0, lift]
+    middle[4] = arc
+    on_seat, in_throat = (wall[1] + wall[2]) / 2.0, wall[-2] + [0.0, 1e-3]
+    names = ["margin", "face", "back cut", "back of head", "fillet", "stem"]
+    for end, where in ((on_seat, "seat"), (in_throat, "throat")):
+        lines = np.array([[end, each] for each in middle])
+        found = passage_ends(profiles, lines, np.full(6, lift))
+        assert found == [(where, name) for name in names]
+    corner = np.array([[wall[-2], valve[5] - [0.0, lift]]])
+    assert passage_ends(profiles, corner, np.array([lift])) == [("throat", "stem")]

@@ -11,6 +11,7 @@ from portviz.distribution.reduce import Reduction
 from portviz.job.words import (
     coefficient_text,
     direction_words,
+    facing_words,
     flow_text,
     lift_text,
     pressure_text,
@@ -19,42 +20,57 @@ from portviz.job.words import (
     velocity_text,
 )
 
-WALL = "toward the bore wall"
+
+@pytest.mark.parametrize(
+    ("angle", "words"),
+    [
+        (0.0, "0° (toward {})"),
+        (44.0, "44° (toward {})"),
+        (46.0, "46° (anticlockwise of {})"),
+        (90.0, "90° (anticlockwise of {})"),
+        (134.0, "134° (anticlockwise of {})"),
+        (136.0, "136° (away from {})"),
+        (224.0, "224° (away from {})"),
+        (226.0, "226° (clockwise of {})"),
+        (314.0, "314° (clockwise of {})"),
+        (316.0, "316° (toward {})"),
+        (359.7, "0° (toward {})"),
+    ],
+)
+def test_direction_is_one_of_four_quarters(angle: float, words: str) -> None:
+    """Angles run anticlockwise, so that a quarter turn is anticlockwise of station 0; 360 is told as 0."""
+    assert direction_words(angle, 0.1) == words.format("0°")
+    assert direction_words(angle, 0.1, facing=None) == words.split(" ")[0]
+    assert direction_words(angle, 0.1, facing="the bore wall") == words.format("the bore wall")
 
 
 @pytest.mark.parametrize(
-    ("angle", "short", "words"),
+    ("typed", "facing"),
     [
-        (0.0, "0° near 0°", f"0°, {WALL}"),
-        (44.0, "44° near 0°", f"44°, {WALL}"),
-        (46.0, "46° anticlockwise", "46°, anticlockwise of station 0"),
-        (90.0, "90° anticlockwise", "90°, anticlockwise of station 0"),
-        (134.0, "134° anticlockwise", "134°, anticlockwise of station 0"),
-        (136.0, "136° opposite", "136°, opposite to station 0"),
-        (224.0, "224° opposite", "224°, opposite to station 0"),
-        (226.0, "226° clockwise", "226°, clockwise of station 0"),
-        (314.0, "314° clockwise", "314°, clockwise of station 0"),
-        (316.0, "316° near 0°", f"316°, {WALL}"),
+        ("toward the bore wall", "the bore wall"),
+        ("Towards the plug", "the plug"),
+        ("spark plug", "spark plug"),
+        ("station 0", "0°"),
+        ("toward a place that takes many words to name, more than a table has room for", "0°"),
     ],
 )
-def test_direction_is_one_of_four_quarters(angle: float, short: str, words: str) -> None:
-    """Angles run anticlockwise, so that a quarter turn is anticlockwise of station 0."""
-    assert direction_words(angle, 0.1) == short
-    assert direction_words(angle, 0.1, WALL) == words
-
-
-def test_a_direction_just_below_a_whole_turn() -> None:
-    """Directions lie in [0, 360): what rounds to 360 is told as 0."""
-    assert direction_words(359.7, 0.1, WALL) == f"0°, {WALL}"
+def test_what_station_0_faces(sidecar: Reduction, typed: str, facing: str) -> None:
+    job = replace(sidecar.job, stations=replace(sidecar.job.stations, reference=typed))
+    assert facing_words(job) == facing
+    assert facing_words(job, 3) == "0°"
 
 
 @pytest.mark.parametrize("magnitude", [0.0, 1e-15, 0.004])
 def test_an_even_pattern_leans_nowhere(magnitude: float) -> None:
-    assert direction_words(123.0, magnitude) == direction_words(123.0, magnitude, WALL) == "nowhere (even)"
+    assert direction_words(123.0, magnitude) == "nowhere (even)"
+
+
+def test_a_lean_that_uneven_stations_feign_is_not_told() -> None:
+    assert direction_words(123.0, 0.1, told=False) == "not told (uneven stations)"
 
 
 def test_a_lean_worth_naming_is_named() -> None:
-    assert direction_words(123.0, 0.006) == "123° anticlockwise"
+    assert direction_words(123.0, 0.006) == "123° (anticlockwise of 0°)"
 
 
 def test_no_bias_no_direction() -> None:

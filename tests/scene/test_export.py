@@ -1,12 +1,15 @@
 """Mesh files, read back by trimesh and pyvista."""
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 import pyvista as pv
 import trimesh
 
 from portviz.__main__ import main
-from portviz.scene.export import FIELD_NAMES
+from portviz.scene.export import FIELD_NAMES, write_mesh
 
 
 def export(examples, target, *extra, job="sidecar_intake"):
@@ -70,3 +73,38 @@ def test_an_existing_file_stays(examples, tmp_path, capsys):
     assert export(examples, target) == 1
     assert "--overwrite" in capsys.readouterr().err
     assert target.read_text(encoding="utf-8") == "typed by hand"
+
+
+FULL_DISK = """
+import resource, sys
+from portviz.__main__ import main
+resource.setrlimit(resource.RLIMIT_FSIZE, (3000, 3000))
+sys.exit(main(sys.argv[1:]))
+"""
+
+
+@pytest.mark.parametrize("ending", ["vtp", "ply", "stl"])
+def test_a_disk_that_is_full_is_told_and_leaves_what_was_there(examples, tmp_path, ending):
+    pytest.importorskip("resource", reason="only POSIX systems can limit a file's size")
+    target = tmp_path / f"a.{ending}"
+    target.write_text("an older mesh", encoding="utf-8")
+    command = [sys.executable, "-c", FULL_DISK, "export", str(examples / "sidecar_intake"), str(target), "--overwrite"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert done.stderr.count("\n") == 1
+    assert "the file can't be written" in done.stderr
+    assert target.read_text(encoding="utf-8") == "an older mesh"
+    assert [each.name for each in tmp_path.iterdir()] == [target.name]
+
+
+def test_a_mesh_file_says_where_it_comes_from(examples, tmp_path):
+    target = tmp_path / "curtain.vtp"
+    assert export(examples, target, "--lift", "7.1 mm", "--run", "wall relieved") == 0
+    said = pv.read(target).field_data
+    assert said["run"].tolist() == ["wall relieved"]
+    assert said["lift"].tolist() == ["7.10 mm"]
+    assert said["status"].tolist() == ["interpolated between 6.50 mm and 8.00 mm"]
+
+
+def test_a_path_as_text_is_a_path(tmp_path, sidecar):
+    assert write_mesh(sidecar, 0, None, "seat", str(tmp_path / "seat.stl")).is_file()

@@ -1,5 +1,10 @@
 """Pictures, with and without OpenGL, and what is said where nothing can be drawn."""
 
+import dataclasses
+import os
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 from PIL import Image
@@ -28,9 +33,9 @@ def picture(path):
 
 def test_view_writes_a_picture_of_the_size_asked_for(examples, tmp_path, opengl, capsys):
     target = tmp_path / "a.png"
-    arguments = ["view", str(examples / "sidecar_intake"), "--picture", str(target), "--size", "500x400"]
+    arguments = ["view", str(examples / "sidecar_intake"), "--picture", str(target), "--size", "700x400"]
     assert main(arguments) == 0
-    assert picture(target).shape == (400, 500, 3)
+    assert picture(target).shape == (400, 700, 3)
     assert f"Written: {target}" in capsys.readouterr().out
     assert main(arguments) == 1
     assert "is there already" in capsys.readouterr().err
@@ -62,7 +67,7 @@ def test_the_picture_changes_with_lift_run_and_field(examples, tmp_path, opengl)
     ):
         target = tmp_path / f"{number}.png"
         assert (
-            main(["view", str(examples / "sidecar_intake"), "--picture", str(target), "--size", "400x300", *extra]) == 0
+            main(["view", str(examples / "sidecar_intake"), "--picture", str(target), "--size", "640x400", *extra]) == 0
         )
         images.append(picture(target))
     for first in range(len(images)):
@@ -143,10 +148,10 @@ def test_demo_writes_its_pictures_where_there_is_no_window(tmp_path, monkeypatch
     assert main(["demo", "--pictures"]) == 0
     names = {each.name for each in (tmp_path / "portviz-demo").iterdir()}
     assert {"job.toml", "readings.csv", "flow.csv", "cam.csv"} <= names
-    assert {"as-found-angle-lift.png", "as-found-three-quarter.png", "wall-relieved-cylinder.png"} <= names
+    assert {"1-as-found-angle-lift.png", "1-as-found-three-quarter.png", "2-wall-relieved-cylinder.png"} <= names
     out = capsys.readouterr().out
     assert "invented" in out
-    assert "as-found-three-quarter.png" in out
+    assert "1-as-found-three-quarter.png" in out
     typed = tmp_path / "portviz-demo" / "readings.csv"
     typed.write_text(typed.read_text(encoding="utf-8").replace("as found", "my own"), encoding="utf-8")
     flow = tmp_path / "portviz-demo" / "flow.csv"
@@ -161,7 +166,7 @@ def test_demo_without_opengl_draws_flat_pictures_and_says_what_to_install(tmp_pa
     let_the_probe(monkeypatch, CRASH)
     assert main(["demo", "--pictures", "--into", "here"]) == 0
     said = capsys.readouterr()
-    assert (tmp_path / "here" / "wall-relieved-angle-lift.png").stat().st_size > 20_000
+    assert (tmp_path / "here" / "2-wall-relieved-angle-lift.png").stat().st_size > 20_000
     assert not list((tmp_path / "here").glob("*three-quarter*"))
     assert "apt-get install libgl1" in said.err
 
@@ -193,3 +198,49 @@ def test_the_flat_picture_of_one_lift_is_a_curve_through_its_points(tmp_path, ex
     nothing = run_chart(reduction, 0, "flow-per-degree").axes[0]
     assert "not measured in this run" in nothing.get_title()
     assert not nothing.lines
+
+
+DEAD_SCREEN = """
+import sys
+from portviz.__main__ import main
+sys.exit(main(sys.argv[1:]))
+"""
+
+
+@pytest.mark.parametrize(("command", "code"), [("view", 1), ("demo", 0)])
+def test_a_screen_that_does_not_answer_is_told(examples, tmp_path, opengl, command, code):
+    """VTK would draw into a picture that nobody sees; the demo writes its pictures to files instead."""
+    where = [str(examples / "sidecar_intake")] if command == "view" else []
+    environment = {**os.environ, "DISPLAY": ":987"}
+    done = subprocess.run(
+        [sys.executable, "-c", DEAD_SCREEN, command, *where],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=tmp_path,
+        env=environment,
+    )
+    assert done.returncode == code
+    assert "DISPLAY=:987 does not answer" in " ".join((done.stdout + done.stderr).split())
+    if command == "demo":
+        assert (tmp_path / "portviz-demo" / "1-as-found-three-quarter.png").is_file()
+
+
+def test_a_demo_whose_opengl_fails_before_its_window_writes_the_flat_pictures(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("DISPLAY", ":0")
+    let_the_probe(monkeypatch, CRASH)
+    assert main(["demo"]) == 0
+    said = capsys.readouterr()
+    assert "instead of a window: 3D pictures can't be drawn here" in said.out
+    assert (tmp_path / "portviz-demo" / "2-wall-relieved-angle-lift.png").is_file()
+
+
+def test_runs_with_like_names_have_pictures_of_their_own(sidecar, tmp_path):
+    from portviz.scene.charts import write_charts
+
+    twins = dataclasses.replace(sidecar, runs=("a b", "A-b $x_{ y$"))
+    assert [each.name for each in write_charts(twins, tmp_path)] == [
+        "1-a-b-angle-lift.png",
+        "2-a-b--x---y--angle-lift.png",
+    ]

@@ -151,3 +151,47 @@ def test_the_window_opens_and_closes_with_its_key(sidecar, screen, monkeypatch):
         gc.enable()
     assert len(opened) == 1
     assert opened[0].state.lift == pytest.approx(8e-3)
+
+
+def test_a_window_of_another_size_is_laid_out_anew(window):
+    def type_size():
+        return window.scene.legend.prop.font_size
+
+    before = type_size()
+    window.plotter.render_window.SetSize(1400, 900)
+    window.plotter.iren.interactor.InvokeEvent("ConfigureEvent")
+    assert type_size() > before
+    assert window.scene.legend.GetVisibility()
+    window.plotter.render_window.SetSize(480, 320)
+    window.plotter.iren.interactor.InvokeEvent("ConfigureEvent")
+    assert type_size() <= before
+    for each in (window.scene.legend, window.scene.footnote, window.scene.key_list):
+        assert not each.GetVisibility()
+
+
+def test_only_the_closed_valve_measured(examples, tmp_path, screen):
+    from portviz.distribution.reduce import reduce_job
+    from portviz.job.read import read_job
+    from portviz.scene.scene import new_plotter
+    from portviz.scene.window import Window
+
+    text = (examples / "sidecar_intake" / "job.toml").read_text(encoding="utf-8")
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    rows = "".join(f"shut,0,{angle},1.5\n" for angle in (0, 120, 240))
+    (tmp_path / "readings.csv").write_text(f"run,lift [mm],station,reading [mmH2O]\n{rows}", encoding="utf-8")
+    plotter = new_plotter((800, 500), off_screen=False, software=screen)
+    made = Window(plotter, view_state(reduce_job(read_job(tmp_path)), 0, None, "velocity", "three-quarter"))
+    plotter.show(interactive_update=True, auto_close=False)
+    press(made, "Right")
+    assert "the valve is closed" in made.scene.legend.input
+    assert np.isfinite(made._mark_mesh.points).all()
+    plotter.close()
+
+
+def test_up_and_down_go_through_all_runs(window):
+    press(window, "Down")
+    assert window.state.run == 1
+    press(window, "Down")
+    assert window.state.run == 0
+    press(window, "Up")
+    assert window.state.run == 1
