@@ -296,7 +296,7 @@ def _averaged(
     keys, row = np.unique(readings.group * width + order_of_station[readings.station], return_inverse=True)
     repeats = np.bincount(row)
     mean = np.bincount(row, weights=value) / repeats
-    squares = np.asarray(np.bincount(row, weights=(value - mean[row]) ** 2))
+    squares = np.asarray(np.bincount(row, weights=(value - mean[row]) ** 2), dtype=float)
     group, place = np.divmod(keys, width)
     station = np.argsort(order_of_station)[place]
     drop = test_pressure[group] - mean if job.gauge.reads == "tap-minus-downstream" else mean

@@ -16,6 +16,8 @@ from portviz.job.model import Array
 
 #: Repeats that scatter more than the accuracy explains at this level are believed, not the accuracy [-].
 DOUBT_LEVEL = 0.01
+#: Squared deviations below this part of the squared drops are rounding [-].
+_ROUNDING = 1e-20
 ACCURACY, REPEATS, UNKNOWN = "accuracy", "repeats", "unknown"
 
 
@@ -67,7 +69,7 @@ def reading_uncertainty(reduction: Reduction) -> ReadingUncertainty:
     source = np.full(len(starts), UNKNOWN if accuracy is None else ACCURACY, dtype=object)
     if accuracy is None:
         # Repeats that never differ tell of a gauge too coarse to see them, not of none.
-        believed = (freedom > 0) & (squares > 0.0)
+        believed = (freedom > 0) & (squares > _ROUNDING * group_sum(stations.drop**2, starts))
     else:
         ordinary = group_sum(np.where(stations.repeats > 1, (stations.repeats - 1.0) * accuracy**2, 0.0), starts)
         with np.errstate(divide="ignore", invalid="ignore"):
