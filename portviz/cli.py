@@ -210,33 +210,114 @@ def summary(
     csv: Annotated[
         Path | None, Parameter(help="Write all results to this file as a comma-separated table, in SI units.")
     ] = None,
+    monte_carlo: Annotated[
+        int | None, Parameter(help="Find all uncertainties by so many random samples, 1000 to 1000000.")
+    ] = None,
     overwrite: Overwrite = False,
     json: AsJson = False,
 ) -> None:
-    """Print flow, coefficients, closure and the pattern round the valve at each lift."""
+    """Print flow, coefficients, closure, the pattern round the valve at each lift, and how well they are known."""
     from portviz.distribution.notes import reduction_warnings
+    from portviz.distribution.uncertainty import reduction_uncertainty
+
+    if monte_carlo is not None and not 1000 <= monte_carlo <= 1_000_000:
+        raise UsageError(f"monte-carlo: {monte_carlo} is not a number of samples from 1000 to 1000000")
 
     if csv is not None and (overwrite or not csv.exists()):
         _require_own_csv(csv, job)
     reduction = _reduction(_read(job))
     runs = _runs(reduction, run)
     warnings = reduction_warnings(reduction)
+    uncertainty = reduction_uncertainty(reduction, samples=monte_carlo)
     if csv is not None:
         from portviz.job.write import write_text
         from portviz.report.rows import summary_csv
 
-        write_text(csv, summary_csv(reduction, runs), overwrite=overwrite)
+        write_text(csv, summary_csv(reduction, runs, uncertainty), overwrite=overwrite)
     if json:
         from portviz.report.machine import summary_document
 
-        _print_json(summary_document(reduction, runs, warnings), warnings)
+        _print_json(summary_document(reduction, runs, warnings, uncertainty), warnings)
         return
     from portviz.report.tables import summary_tables
 
     _warn(warnings)
-    _print(summary_tables(reduction, runs, stations=stations, wide=_console().width >= _WIDE))
+    wide = _console().width >= _WIDE
+    _print(summary_tables(reduction, runs, uncertainty, stations=stations, wide=wide))
     if csv is not None:
         _say(f"Written: {csv}")
+
+
+@app.command
+def compare(
+    job: JobFolder,
+    run_a: Annotated[str, Parameter(name="RUN_A", help="The run before.")],
+    run_b: Annotated[str, Parameter(name="RUN_B", help="The run after.")],
+    /,
+    *,
+    job_b: Annotated[Path | None, Parameter(help="Another job's folder that RUN_B is taken from.")] = None,
+    stations: Annotated[bool, Parameter(negative=(), help="Add a table of the stations at each lift.")] = False,
+    on_field: Annotated[
+        bool, Parameter(negative=(), help="Where stations differ, compare the interpolated field of RUN_B.")
+    ] = False,
+    picture: Annotated[Path | None, Parameter(help="Write the difference on the curtain to this .png.")] = None,
+    chart: Annotated[Path | None, Parameter(help="Write a flat chart with intervals to this .png.")] = None,
+    window: Annotated[bool, Parameter(negative=(), help="Show the difference on the curtain in a window.")] = False,
+    lift: Annotated[
+        str | None, Parameter(allow_leading_hyphen=True, help="The lift of picture or window; the greatest common one.")
+    ] = None,
+    camera: Annotated[str, Parameter(help="three-quarter, cylinder, port or section.")] = "cylinder",
+    size: Annotated[str, Parameter(help="Width and height of picture or window in pixels.")] = "1280x800",
+    overwrite: Overwrite = False,
+    json: AsJson = False,
+) -> None:
+    """Say what changed from one run to another, how surely, and what the data do not show."""
+    from portviz.distribution.comparison import Side, compare_runs
+    from portviz.distribution.uncertainty import reduction_uncertainty
+    from portviz.report.comparison import comparison_document, comparison_tables, comparison_warnings
+
+    width, height = _size(size)
+    lift_m = None if lift is None else _lift(lift)
+    if window or picture is not None or chart is not None:
+        from portviz.scene.state import CAMERAS, require_word
+
+        require_word(camera, CAMERAS, "camera")
+    for file in filter(None, (picture, chart)):
+        from portviz.job.write import require_free
+        from portviz.scene.picture import require_picture_name
+
+        require_picture_name(file)
+        require_free(file, overwrite=overwrite)
+    first = _reduction(_read(job))
+    second = first if job_b is None else _reduction(_read(job_b))
+    known = reduction_uncertainty(first)
+    a = Side(first, known, _runs(first, run_a)[0])
+    b = Side(second, known if second is first else reduction_uncertainty(second), _runs(second, run_b)[0])
+    comparison = compare_runs(a, b, on_field=on_field)
+    warnings = comparison_warnings(comparison)
+    written = []
+    if chart is not None:
+        from portviz.scene.comparison import write_comparison_chart
+
+        written.append(write_comparison_chart(comparison, chart, overwrite=overwrite))
+    if picture is not None:
+        from portviz.scene.comparison import write_comparison_picture
+
+        written.append(
+            write_comparison_picture(comparison, lift_m, camera, picture, (width, height), overwrite=overwrite)
+        )
+    if json:
+        _print_json(comparison_document(comparison, warnings), warnings)
+        return
+    _warn(warnings)
+    _print(comparison_tables(comparison, stations=stations))
+    for file in written:
+        _say(f"Written: {file}")
+    if window:
+        from portviz.scene.comparison import open_comparison
+        from portviz.scene.display import start_probe
+
+        open_comparison(comparison, lift_m, camera, (width, height), start_probe(off_screen=False))
 
 
 @app.command

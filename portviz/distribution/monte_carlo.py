@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from portviz import air
+from portviz.distribution.propagation import Spread, drop_slopes
 from portviz.distribution.reduce import Reduction, upstream_pressure
 from portviz.distribution.uncertainty import (
     GROUP_RESULTS,
@@ -43,14 +44,7 @@ def simulated(reduction: Reduction, linear: Uncertainty, groups: Index, samples:
     common to other results is not told apart, so that nothing cancels in differences. The same job
     gives the same numbers: the generator starts from a fixed seed and the group.
     """
-    parts = {
-        name: replace(
-            getattr(linear, name),
-            independent=getattr(linear, name).independent.copy(),
-            common=getattr(linear, name).common.copy(),
-        )
-        for name in (*STATION_RESULTS, *GROUP_RESULTS)
-    }
+    parts = {name: _copy(getattr(linear, name)) for name in (*STATION_RESULTS, *GROUP_RESULTS)}
     covariance, bias_common, method = linear.bias.copy(), linear.bias_common.copy(), list(linear.method)
     for group in groups.tolist():
         found, centroid = group_samples(reduction, linear, group, samples)
@@ -62,7 +56,53 @@ def simulated(reduction: Reduction, linear: Uncertainty, groups: Index, samples:
         covariance[group] = np.cov(centroid.real, centroid.imag)
         bias_common[:, group] = 0.0
         method[group] = MONTE_CARLO
-    return replace(linear, **parts, bias=covariance, bias_common=bias_common, method=tuple(method))
+    return replace(linear, bias=covariance, bias_common=bias_common, method=tuple(method), **parts)  # type: ignore[arg-type]
+
+
+def simulated_patterns(reduction: Reduction, linear: Uncertainty, groups: Index, samples: int) -> Uncertainty:
+    """Return uncertainties with those of some groups' bias, variation and uniformity found by simulation.
+
+    The stations' velocities and mass fluxes follow their linear law here, which holds away from zero
+    drop; only the measures bend. Their common factors move all stations alike and are left out.
+    """
+    slopes = drop_slopes(reduction)
+    names = ("coefficient_of_variation", "uniformity_index", "bias_magnitude", "bias_angle_deg")
+    parts = {name: _copy(getattr(linear, name)) for name in names}
+    method = list(linear.method)
+    for group in groups.tolist():
+        part = reduction.stations_of(group)
+        noise = np.random.default_rng([_SEED, group]).standard_normal((samples, part.stop - part.start))
+        noise *= linear.readings.drop[part]
+        velocity = reduction.stations.velocity[part] + slopes.velocity[part] * noise
+        flux = reduction.stations.density[part] * reduction.stations.velocity[part] + slopes.mass_flux[part] * noise
+        found, _ = _pattern(reduction, group, velocity, flux)
+        for name in names:
+            parts[name].independent[group], parts[name].common[:, group] = _deviation(found[name]), 0.0
+        method[group] = MONTE_CARLO
+    return replace(linear, method=tuple(method), **parts)  # type: ignore[arg-type]
+
+
+def _copy(spread: Spread) -> Spread:
+    return Spread(spread.independent.copy(), spread.common.copy())
+
+
+def _pattern(reduction: Reduction, group: int, velocity: Array, flux: Array) -> tuple[dict[str, Array], Array]:
+    """Return the measures of a pattern for samples of its velocities and mass fluxes, (N, S), and its bias."""
+    part = reduction.stations_of(group)
+    sector = reduction.stations.sector_deg[part] / 360.0
+    mean = velocity @ sector
+    off = velocity - mean[:, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        bias = (flux * sector) @ np.exp(1j * np.radians(reduction.stations.angle_deg[part])) / (flux @ sector)
+        turn = np.angle(bias * np.exp(-1j * np.radians(reduction.bias_angle_deg[group])), deg=True)
+        measures = {
+            "mean_velocity": mean,
+            "coefficient_of_variation": np.sqrt(off**2 @ sector) / np.abs(mean),
+            "uniformity_index": 1.0 - np.abs(off) @ sector / (2.0 * np.abs(mean)),
+            "bias_magnitude": np.abs(bias),
+            "bias_angle_deg": turn,
+        }
+    return measures, bias
 
 
 def _deviation(samples: Array) -> Array:
@@ -124,14 +164,11 @@ def _drawn(
             (reduction.areas.flow_area, areas.flow),
         )
     )
-    mean = np.sum(velocity * sector, axis=1)
-    off = velocity - mean[:, None]
+    measures, bias = _pattern(reduction, group, velocity, mass_flux)
     with np.errstate(divide="ignore", invalid="ignore"):
-        through = np.sum(mass_flux * sector, axis=1)
+        through = mass_flux @ sector
         share = mass_flux * sector / through[:, None]
-        bias = share @ np.exp(1j * np.radians(stations.angle_deg[part]))
         ideal = (whole.mass_flux / thin)[:, 0]
-        turn = np.angle(bias * np.exp(-1j * np.radians(reduction.bias_angle_deg[group])), deg=True)
         results = {
             "drop": drop,
             "velocity": velocity,
@@ -142,11 +179,7 @@ def _drawn(
             "discharge_coefficient": bench_mass / (ideal * curtain),
             "flow_area_coefficient": bench_mass / (ideal * passage),
             "closure": bench_mass / (through * gap),
-            "mean_velocity": mean,
-            "coefficient_of_variation": np.sqrt(np.sum(off**2 * sector, axis=1)) / np.abs(mean),
-            "uniformity_index": 1.0 - np.sum(np.abs(off) * sector, axis=1) / (2.0 * np.abs(mean)),
-            "bias_magnitude": np.abs(bias),
-            "bias_angle_deg": turn,
+            **measures,
         }
     return results, bias
 

@@ -15,8 +15,8 @@ from portviz.job.model import Array, Index
 LINEAR, MONTE_CARLO = "linear", "monte-carlo"
 #: A result nearer to zero than so many of its standard uncertainties is no place for a linear law [-].
 _FAR_FROM_ZERO = 4.0
-#: Samples of a group where the linear law does not hold.
-SAMPLES = 20_000
+#: Samples of a group where the linear law does not hold: for all its results, and for its pattern's alone.
+SAMPLES, PATTERN_SAMPLES = 20_000, 2_000
 
 
 @dataclass(frozen=True)
@@ -96,11 +96,15 @@ def reduction_uncertainty(reduction: Reduction, *, samples: int | None = None) -
     uncertainty = linear_uncertainty(reduction)
     if samples == 0:
         return uncertainty
-    groups = np.arange(len(reduction.starts)) if samples else bent_groups(reduction, uncertainty)
-    if not groups.size:
+    if samples:
+        groups, patterns = np.arange(len(reduction.starts)), np.array([], dtype=np.intp)
+    else:
+        groups, patterns = bent_groups(reduction, uncertainty)
+    if not groups.size and not patterns.size:
         return uncertainty
-    from portviz.distribution.monte_carlo import simulated
+    from portviz.distribution.monte_carlo import simulated, simulated_patterns
 
+    uncertainty = simulated_patterns(reduction, uncertainty, patterns, PATTERN_SAMPLES)
     return simulated(reduction, uncertainty, groups, samples or SAMPLES)
 
 
@@ -192,17 +196,22 @@ def _covariance(weights: Weights, mass: Array) -> Array:
     ).transpose(2, 0, 1)
 
 
-def bent_groups(reduction: Reduction, uncertainty: Uncertainty) -> Index:
-    """Return the groups where some result lies too near to zero for the linear law, ascending."""
+def bent_groups(reduction: Reduction, uncertainty: Uncertainty) -> tuple[Index, Index]:
+    """Return the groups where a drop lies too near to zero for the linear law, and those where a measure does.
+
+    Measures of the pattern (bias, variation, uniformity) have a kink where the pattern is even; the stations
+    themselves may be known well there.
+    """
     near = np.abs(reduction.stations.drop) < _FAR_FROM_ZERO * uncertainty.readings.drop
     bent = np.logical_or.reduceat(near, reduction.starts)
+    even = np.zeros(len(bent), dtype=bool)
+    known = np.isfinite(np.add.reduceat(uncertainty.readings.drop, reduction.starts))
+    known &= np.isfinite(reduction.measures.mean)
     for value, spread in (
         (reduction.measures.coefficient_of_variation, uncertainty.coefficient_of_variation),
         (1.0 - reduction.measures.uniformity_index, uncertainty.uniformity_index),
         (reduction.bias_magnitude, uncertainty.bias_magnitude),
     ):
         # An exactly even pattern has no slope at all.
-        known = np.isfinite(np.add.reduceat(uncertainty.readings.drop, reduction.starts))
-        bent |= known & ~(np.abs(value) >= _FAR_FROM_ZERO * spread.independent)
-    known = np.isfinite(np.add.reduceat(uncertainty.readings.drop, reduction.starts))
-    return np.flatnonzero(bent & known & np.isfinite(reduction.measures.mean))
+        even |= ~(np.abs(value) >= _FAR_FROM_ZERO * spread.independent)
+    return np.flatnonzero(bent & known), np.flatnonzero(even & ~bent & known)

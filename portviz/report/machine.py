@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import gc
+import itertools
 import json
 import math
 from collections.abc import Iterator
@@ -12,7 +13,9 @@ from typing import Any
 import numpy as np
 
 from portviz.distribution.areas import Areas
+from portviz.distribution.propagation import Spread
 from portviz.distribution.reduce import Reduction, upstream_pressure
+from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
 from portviz.job.model import Array, Job
 
 FORMAT = 1
@@ -25,12 +28,15 @@ def to_text(document: Document) -> str:
 
 
 def _plain(values: Array) -> list[float | None]:
-    """Return floats, with None for NaN."""
+    """Return floats, with None for what is not finite."""
     values = np.asarray(values)
-    if not np.isnan(values).any():
+    finite = np.isfinite(values)
+    if not finite.any():
+        return [None] * len(values)
+    if finite.all():
         plain: list[float | None] = values.tolist()
         return plain
-    return [None if math.isnan(value) else value for value in values.tolist()]
+    return [value if math.isfinite(value) else None for value in values.tolist()]
 
 
 def area_rows(areas: Areas) -> list[Document]:
@@ -50,8 +56,8 @@ def area_rows(areas: Areas) -> list[Document]:
 
 
 def _rows(columns: dict[str, list[Any]]) -> list[Document]:
-    names = tuple(columns)
-    return [dict(zip(names, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+    # All in C: a document of many stations spends most of its time here.
+    return list(map(dict, map(zip, itertools.repeat(tuple(columns)), zip(*columns.values(), strict=True))))
 
 
 def area_document(areas: Areas, warnings: list[str]) -> Document:
@@ -59,10 +65,12 @@ def area_document(areas: Areas, warnings: list[str]) -> Document:
     return {"format": FORMAT, "warnings": warnings, "lifts": area_rows(areas)}
 
 
-def summary_document(reduction: Reduction, runs: list[int], warnings: list[str]) -> Document:
+def summary_document(
+    reduction: Reduction, runs: list[int], warnings: list[str], uncertainty: Uncertainty | None = None
+) -> Document:
     """Return what `summary --json` prints, for the given places among the reduction's runs."""
     with collector_paused():
-        return _summary_document(reduction, runs, warnings)
+        return _summary_document(reduction, runs, warnings, uncertainty or reduction_uncertainty(reduction))
 
 
 @contextlib.contextmanager
@@ -77,9 +85,9 @@ def collector_paused() -> Iterator[None]:
             gc.enable()
 
 
-def _summary_document(reduction: Reduction, runs: list[int], warnings: list[str]) -> Document:
+def _summary_document(reduction: Reduction, runs: list[int], warnings: list[str], uncertainty: Uncertainty) -> Document:
     job = reduction.job
-    lifts, stations = lift_rows(reduction), station_rows(reduction)
+    lifts, stations = lift_rows(reduction, uncertainty), station_rows(reduction, uncertainty)
     room = job.bench.air
     upstream = float(upstream_pressure(job, np.array(job.bench.test_pressure)))
     # Stations stand in the job's order, group by group.
@@ -106,46 +114,94 @@ def _summary_document(reduction: Reduction, runs: list[int], warnings: list[str]
     }
 
 
-def lift_rows(reduction: Reduction) -> list[Document]:
-    """Return the results of each group, without its stations."""
-    diameter = reduction.job.valve.head_diameter
+def lift_rows(reduction: Reduction, uncertainty: Uncertainty) -> list[Document]:
+    """Return the results of each group, without its stations; each with its standard uncertainty beside it."""
+    job, known = reduction.job, uncertainty
+    diameter = job.valve.head_diameter
+    bench, areas = job.bench, reduction.areas
+    lift_u = np.full(len(reduction.lift), bench.lift_uncertainty or np.nan)
+    part = np.hypot(lift_u / np.where(reduction.lift > 0.0, reduction.lift, np.nan), _length_part(job))
+    columns = {
+        "lift_m": (reduction.lift, lift_u),
+        "three_stage_area_m2": (areas.three_stage_area, None),
+        "curtain_area_m2": (areas.curtain_area, _of_area(areas.curtain_area, known.areas.curtain)),
+        "gap_area_m2": (areas.gap_area, _of_area(areas.gap_area, known.areas.gap)),
+        "throat_area_m2": (areas.throat_area, _of_area(areas.throat_area, known.areas.throat)),
+        "flow_area_m2": (areas.flow_area, _of_area(areas.flow_area, known.areas.flow)),
+        "head_area_m2": (areas.head_area, _of_area(areas.head_area, known.areas.head)),
+        "lift_over_diameter": (reduction.lift / diameter, reduction.lift / diameter * part),
+        "test_pressure_pa": (
+            reduction.test_pressure,
+            np.full(len(reduction.lift), bench.test_pressure_uncertainty or np.nan),
+        ),
+        "flow_m3_s": (reduction.bench_flow, known.bench_flow),
+        "discharge_coefficient": (reduction.discharge_coefficient, known.discharge_coefficient),
+        "flow_area_coefficient": (reduction.flow_area_coefficient, known.flow_area_coefficient),
+        "closure": (reduction.closure, known.closure),
+        "mean_velocity_m_s": (reduction.measures.mean, known.mean_velocity),
+        "coefficient_of_variation": (reduction.measures.coefficient_of_variation, known.coefficient_of_variation),
+        "uniformity_index": (reduction.measures.uniformity_index, known.uniformity_index),
+        "bias_magnitude": (reduction.bias_magnitude, known.bias_magnitude),
+        "bias_angle_deg": (reduction.bias_angle_deg, known.bias_angle_deg),
+        "even_bias_magnitude": (reduction.even_bias_magnitude, None),
+        "even_bias_angle_deg": (reduction.even_bias_angle_deg, None),
+    }
+    freedom = known.readings.freedom
     more = {
-        "lift_over_diameter": (reduction.lift / diameter).tolist(),
-        "test_pressure_pa": reduction.test_pressure.tolist(),
-        "flow_m3_s": _plain(reduction.bench_flow),
-        "discharge_coefficient": _plain(reduction.discharge_coefficient),
-        "flow_area_coefficient": _plain(reduction.flow_area_coefficient),
-        "closure": _plain(reduction.closure),
-        "mean_velocity_m_s": _plain(reduction.measures.mean),
-        "coefficient_of_variation": _plain(reduction.measures.coefficient_of_variation),
-        "uniformity_index": _plain(reduction.measures.uniformity_index),
-        "bias_magnitude": _plain(reduction.bias_magnitude),
-        "bias_angle_deg": _plain(reduction.bias_angle_deg),
-        "even_bias_magnitude": _plain(reduction.even_bias_magnitude),
-        "even_bias_angle_deg": _plain(reduction.even_bias_angle_deg),
+        "stage": areas.stage.tolist(),
+        "limited_by": ["gap" if gap else "throat" for gap in areas.limited_by_gap.tolist()],
+        "degrees_of_freedom": _plain(np.where(np.isfinite(freedom), freedom, np.nan)),
+        "uncertainty_from": list(known.readings.source),
+        "uncertainty_method": list(known.method),
     }
-    return [{**area, **row} for area, row in zip(area_rows(reduction.areas), _rows(more), strict=True)]
+    return _rows({**_with_uncertainties(columns), **more})
 
 
-def station_rows(reduction: Reduction) -> list[Document]:
-    """Return the results of each station."""
-    stations, job = reduction.stations, reduction.job
-    reading = "reading_m_s" if job.gauge.kind == "velocity" else "reading_pa"
-    columns: dict[str, list[Any]] = {
+def _length_part(job: Job) -> float:
+    return (job.valve.length_uncertainty or math.nan) / job.valve.head_diameter
+
+
+def _of_area(area: Array, parts: Array) -> Array:
+    """Return the standard uncertainty of areas; NaN where nothing is stated of lengths and lifts."""
+    total = area * np.hypot(*parts)
+    return np.where(total > 0.0, total, np.nan)
+
+
+def _with_uncertainties(columns: dict[str, tuple[Array, Spread | Array | None]]) -> dict[str, list[Any]]:
+    """Return columns of plain numbers, each with its standard uncertainty behind it under its name and "_u"."""
+    plain: dict[str, list[Any]] = {}
+    for name, (values, known) in columns.items():
+        plain[name] = _plain(values)
+        if known is not None:
+            plain[f"{name}_u"] = _plain(known.standard if isinstance(known, Spread) else known)
+    return plain
+
+
+def station_rows(reduction: Reduction, uncertainty: Uncertainty) -> list[Document]:
+    """Return the results of each station; each with its standard uncertainty beside it."""
+    stations, job, known = reduction.stations, reduction.job, uncertainty
+    by_velocity = job.gauge.kind == "velocity"
+    reading_u = known.readings.drop
+    if by_velocity:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            reading_u = reading_u / np.abs(stations.density * stations.reading)
+    columns: dict[str, tuple[Array, Spread | Array | None]] = {
+        "reading_m_s" if by_velocity else "reading_pa": (stations.reading, reading_u),
+        "drop_pa": (stations.drop, known.drop),
+        "velocity_m_s": (stations.velocity, known.velocity),
+        "velocity_ratio": (stations.velocity_ratio, known.velocity_ratio),
+        "mach": (stations.mach, known.mach),
+        "flow_share": (stations.flow_share, known.flow_share),
+        "flow_m3_s": (stations.flow, known.flow),
+    }
+    more: dict[str, list[Any]] = {
         "angle_deg": job.stations.angles_deg[stations.station].tolist(),
-        reading: _plain(stations.reading),
         "repeats": stations.repeats.tolist(),
-        "drop_pa": _plain(stations.drop),
-        "velocity_m_s": _plain(stations.velocity),
-        "velocity_ratio": _plain(stations.velocity_ratio),
-        "mach": _plain(stations.mach),
         "sector_deg": stations.sector_deg.tolist(),
-        "flow_share": _plain(stations.flow_share),
-        "flow_m3_s": _plain(stations.flow),
     }
-    if job.gauge.kind == "velocity":
-        columns["reading_pa"] = [None] * len(stations.station)
-    return _rows(columns)
+    if by_velocity:
+        more["reading_pa"] = [None] * len(stations.station)
+    return _rows({**more, **_with_uncertainties(columns)})
 
 
 def check_document(job: Job, warnings: list[str]) -> Document:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from rich import box
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from portviz.distribution.areas import Areas
 from portviz.distribution.reduce import Reduction
+from portviz.distribution.uncertainty import Uncertainty
 from portviz.geometry.ends import passage_ends
 from portviz.geometry.passages import least_passages
 from portviz.geometry.profiles import Profiles
@@ -26,28 +26,13 @@ from portviz.job.words import (
     station_name,
     station_text,
 )
+from portviz.report.layout import add_row, new_table, titled
+from portviz.report.uncertainty import plus_minus, two_figures, uncertainty_table
 from portviz.units import area_unit, format_quantity, in_unit, number_text, told_decimals
 
 _NAMED_STATIONS = 4
 #: Longer words for what station 0 faces stand below the table, not in it.
 _LONGEST_FACING = 14
-
-
-def _table(columns: Iterable[str], left: Iterable[str] = ()) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, collapse_padding=True)
-    for name in columns:
-        table.add_column(Text(name), justify="left" if name in left else "right", header_style="")
-    return table
-
-
-def _titled(title: str, table: Table) -> RenderableType:
-    """Return a table under its title, which may be wider than the table is."""
-    return Group(Text(title, style="bold"), table)
-
-
-def _add_row(table: Table, *cells: str) -> None:
-    """Add a row of words as they are: what a person typed is no markup."""
-    table.add_row(*map(Text, cells))
 
 
 def _number(value: float, unit: str, kind: str, decimals: int | None = None) -> str:
@@ -59,7 +44,7 @@ def area_table(job: Job, areas: Areas, profiles: Profiles, *, wide: bool = True)
     unit, scale = area_unit(job.units.length)
     decimals = 1 if unit == "mm²" else 3
     head = f"{areas.head_area[0] * scale:.{decimals}f}"
-    table = _table(
+    table = new_table(
         (
             f"lift\n[{job.units.length}]",
             "L/D",
@@ -77,7 +62,7 @@ def area_table(job: Job, areas: Areas, profiles: Profiles, *, wide: bool = True)
     for index, lift in enumerate(areas.lift):
         columns = (areas.curtain_area, areas.three_stage_area, areas.gap_area, areas.throat_area, areas.flow_area)
         curtain, textbook, gap, throat, flow = (f"{each[index] * scale:.{decimals}f}" for each in columns)
-        _add_row(
+        add_row(
             table,
             _number(lift, job.units.length, "length"),
             f"{lift / job.valve.head_diameter:.3f}",
@@ -89,11 +74,16 @@ def area_table(job: Job, areas: Areas, profiles: Profiles, *, wide: bool = True)
             flow,
             limited[index],
         )
-    return _titled(f"Areas [{unit}]; the valve head's is {head}", table)
+    return titled(f"Areas [{unit}]; the valve head's is {head}", table)
 
 
 def summary_tables(
-    reduction: Reduction, runs: Iterable[int], *, stations: bool = False, wide: bool = True
+    reduction: Reduction,
+    runs: Iterable[int],
+    uncertainty: Uncertainty,
+    *,
+    stations: bool = False,
+    wide: bool = True,
 ) -> RenderableType:
     """Return the results of runs: flow and coefficients, then what happens round the valve, at each lift."""
     job = reduction.job
@@ -101,8 +91,11 @@ def summary_tables(
     for run in runs:
         name = reduction.runs[run]
         parts += [_flow_table(reduction, run, name, wide=wide), _pattern_table(reduction, run, name, wide=wide)]
+        parts.append(uncertainty_table(reduction, uncertainty, run))
         if stations:
-            parts += [_station_table(reduction, group, name) for group in reduction.groups_of(run)]
+            parts += [
+                _station_table(reduction, uncertainty, group, name, wide=wide) for group in reduction.groups_of(run)
+            ]
     parts.append(Text(f"{_directions(job)} {_MEANINGS}", style="dim"))
     return Group(*parts)
 
@@ -137,7 +130,7 @@ def _flow_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> Ren
     pressures = reduction.test_pressure[groups.start : groups.stop]
     with_pressure = bool(np.ptp(pressures) > 0.0)
     limited = limited_words(reduction.profiles, reduction.lift[groups.start : groups.stop], wide=wide)
-    table = _table(
+    table = new_table(
         (
             f"lift\n[{job.units.length}]",
             "L/D",
@@ -153,7 +146,7 @@ def _flow_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> Ren
     for group in groups:
         lift = float(reduction.lift[group])
         pressure = _number(reduction.test_pressure[group], job.units.pressure, "pressure")
-        _add_row(
+        add_row(
             table,
             _number(lift, job.units.length, "length"),
             f"{lift / job.valve.head_diameter:.3f}",
@@ -164,7 +157,7 @@ def _flow_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> Ren
             coefficient_text(float(reduction.closure[group])),
             limited[group - groups.start],
         )
-    return _titled(f"Run “{name}”: flow", table)
+    return titled(f"Run “{name}”: flow", table)
 
 
 def _pattern_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> RenderableType:
@@ -173,7 +166,7 @@ def _pattern_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> 
     listed, groups = len(job.stations.angles_deg), reduction.groups_of(run)
     read = {group: len(range(*reduction.stations_of(group).indices(len(stations.station)))) for group in groups}
     some_missing = any(count < listed for count in read.values())
-    table = _table(
+    table = new_table(
         (
             f"lift\n[{job.units.length}]",
             *(["stations\nread"] if some_missing else []),
@@ -191,7 +184,7 @@ def _pattern_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> 
         velocity = stations.velocity[part]
         least, most = (part.start + int(each) for each in (np.argmin(velocity), np.argmax(velocity)))
         magnitude, angle = float(reduction.bias_magnitude[group]), float(reduction.bias_angle_deg[group])
-        _add_row(
+        add_row(
             table,
             _number(reduction.lift[group], job.units.length, "length"),
             *([f"{read[group]} of {listed}"] if some_missing else []),
@@ -202,41 +195,53 @@ def _pattern_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> 
             station_text(job, int(stations.station[least]), float(stations.velocity[least])),
             station_text(job, int(stations.station[most]), float(stations.velocity[most])),
         )
-    return _titled(f"Run “{name}”: velocity round the valve", table)
+    return titled(f"Run “{name}”: velocity round the valve", table)
 
 
-def _station_table(reduction: Reduction, group: int, name: str) -> RenderableType:
+def _station_table(
+    reduction: Reduction, uncertainty: Uncertainty, group: int, name: str, *, wide: bool
+) -> RenderableType:
     job, stations = reduction.job, reduction.stations
     # A station's flow is a tenth of the whole, or so.
+    part = reduction.stations_of(group)
+    freedom = np.full(part.stop - part.start, uncertainty.readings.freedom[group])
+    velocity, share = (
+        plus_minus(spread.take(part), freedom) for spread in (uncertainty.velocity, uncertainty.flow_share)
+    )
+    with_interval = wide and bool(np.isfinite(velocity).any())
     with_flow, decimals = bool(np.isfinite(reduction.bench_flow[group])), told_decimals(job.units.flow, "flow") + 1
-    table = _table(
+    table = new_table(
         (
             "station",
             f"reading\n[{reading_unit(job)}]",
             "repeats",
             f"pressure\ndrop\n[{job.units.pressure}]",
             f"velocity\n[{job.units.velocity}]",
+            *(["±"] if with_interval else []),
             "velocity\nratio",
             "Mach\nnumber",
             "share\n[%]",
+            *(["±"] if with_interval else []),
             *([f"flow\n[{job.units.flow}]"] if with_flow else []),
         ),
     )
-    for index in range(*reduction.stations_of(group).indices(len(stations.station))):
-        _add_row(
+    for place, index in enumerate(range(part.start, part.stop)):
+        add_row(
             table,
             station_name(job, int(stations.station[index])),
             _number(stations.reading[index], reading_unit(job), job.gauge.kind),
             str(stations.repeats[index]),
             _number(stations.drop[index], job.units.pressure, "pressure"),
             _number(stations.velocity[index], job.units.velocity, "velocity"),
+            *([two_figures(in_unit(float(velocity[place]), job.units.velocity, "velocity"))] if with_interval else []),
             coefficient_text(float(stations.velocity_ratio[index])),
             coefficient_text(float(stations.mach[index])),
             coefficient_text(100.0 * float(stations.flow_share[index]), 2),
+            *([two_figures(100.0 * float(share[place]))] if with_interval else []),
             *([_number(stations.flow[index], job.units.flow, "flow", decimals)] if with_flow else []),
         )
     lift = lift_text(job, float(reduction.lift[group]))
-    return _titled(f"Run “{name}” at {lift}: {_stations_read(reduction, group)}", table)
+    return titled(f"Run “{name}” at {lift}: {_stations_read(reduction, group)}", table)
 
 
 def _stations_read(reduction: Reduction, group: int) -> str:
@@ -253,7 +258,7 @@ def _stations_read(reduction: Reduction, group: int) -> str:
 
 def check_table(job: Job) -> Table:
     """Return what a job's folder holds."""
-    table = _table(("part", "what is there"), left=("part", "what is there"))
+    table = new_table(("part", "what is there"), left=("part", "what is there"))
     table.show_header = False
     seat, valve = job.seat, job.valve
 
@@ -263,39 +268,39 @@ def check_table(job: Job) -> Table:
     def cone(angle: float, width: float) -> str:
         return f"{np.degrees(angle):g}° x {length(width)}"
 
-    _add_row(table, "title", job.title)
-    _add_row(table, "side", job.side)
+    add_row(table, "title", job.title)
+    add_row(table, "side", job.side)
     parts = [f"head {length(valve.head_diameter)}", f"stem {length(valve.stem_diameter)}"]
     parts.append(f"face {cone(valve.face_angle, valve.face_width)}")
     if valve.back_cut:
         parts.append(f"back cut {cone(valve.back_cut.angle, valve.back_cut.width)}")
-    _add_row(table, "valve", ", ".join(parts))
+    add_row(table, "valve", ", ".join(parts))
     parts = [f"outer {length(seat.outer_diameter)}", f"band {cone(seat.angle, seat.width)}"]
-    _add_row(table, "seat", ", ".join([*parts, f"throat {length(seat.throat_diameter)}"]))
+    add_row(table, "seat", ", ".join([*parts, f"throat {length(seat.throat_diameter)}"]))
     parts = [f"top cut {cone(seat.top_cut.angle, seat.top_cut.width)}"] if seat.top_cut else []
     parts += [f"bottom cut {cone(cut.angle, cut.width)}" for cut in seat.bottom_cuts]
     for first in range(0, len(parts), 3):
-        _add_row(table, "", ", ".join(parts[first : first + 3]))
+        add_row(table, "", ", ".join(parts[first : first + 3]))
     pressure = format_quantity(job.bench.test_pressure, job.units.pressure, "pressure")
-    _add_row(table, "bench", f"test pressure {pressure}")
+    add_row(table, "bench", f"test pressure {pressure}")
     parts = [f"reads {job.gauge.reads}", f"coefficient {job.gauge.coefficient:g}"]
     if job.gauge.accuracy is not None:
         parts.append(
             f"accuracy {in_unit(job.gauge.accuracy, reading_unit(job), job.gauge.kind):.4g} {reading_unit(job)}"
         )
-    _add_row(table, "gauge", ", ".join(parts))
+    add_row(table, "gauge", ", ".join(parts))
     reference = reference_words(job)
     faces = "" if reference is None else f", station 0 faces “{reference}”"
-    _add_row(table, "stations", f"{len(job.stations.angles_deg)}{faces}")
+    add_row(table, "stations", f"{len(job.stations.angles_deg)}{faces}")
     if job.readings is None:
-        _add_row(table, "readings", "none (areas only)")
+        add_row(table, "readings", "none (areas only)")
         return table
     readings = job.readings
-    _add_row(table, "readings", f"{len(readings.value)} in {readings.file}")
+    add_row(table, "readings", f"{len(readings.value)} in {readings.file}")
     for place, name in enumerate(readings.runs):
         lifts = readings.group_lift[readings.groups_of(place)]
         span = length(float(lifts[0])) + (f" to {length(float(lifts[-1]))}" if len(lifts) > 1 else "")
-        _add_row(table, "", f"run “{name}”: {len(lifts)} lift{'s' if len(lifts) > 1 else ''}, {span}")
-    _add_row(table, "total flow", job.flow.file if job.flow else "none (no coefficients, no closure)")
-    _add_row(table, "cam", f"{len(job.cam.lift)} points" if job.cam else "none")
+        add_row(table, "", f"run “{name}”: {len(lifts)} lift{'s' if len(lifts) > 1 else ''}, {span}")
+    add_row(table, "total flow", job.flow.file if job.flow else "none (no coefficients, no closure)")
+    add_row(table, "cam", f"{len(job.cam.lift)} points" if job.cam else "none")
     return table

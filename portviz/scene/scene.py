@@ -30,7 +30,7 @@ from portviz.scene.colours import (
     VALVE,
 )
 from portviz.scene.dial import Dial
-from portviz.scene.state import FieldStore, ViewState, display_limits, display_unit
+from portviz.scene.state import ColourRange, FieldStore, ViewState, display_limits, display_unit
 from portviz.scene.text import TypeSize, new_text, place_in_view, place_in_world, set_font
 
 MM = 1e3
@@ -75,11 +75,9 @@ class Scene:
     plotter : pyvista.Plotter
     state : ViewState
         What to show first.
-    keys : str
-        The key list of a window; empty for a picture.
     """
 
-    def __init__(self, plotter: pv.Plotter, state: ViewState, keys: str = "") -> None:
+    def __init__(self, plotter: pv.Plotter, state: ViewState) -> None:
         self.plotter = plotter
         self.state = state
         self.size = TypeSize(plotter.window_size)
@@ -96,7 +94,7 @@ class Scene:
         self._add_curtain()
         self._add_stations()
         self._add_lines()
-        self._add_words(keys)
+        self._add_words()
         circle, angles = self.job.stations.circle_deg, self.fields.angles_deg
         self.dial = Dial(plotter, self.curtain, hatch_mesh(len(angles)), angles, circle, self._add_sized)
         self.dial.ring_mapper.lookup_table = self.curtain_actor.mapper.lookup_table
@@ -210,12 +208,11 @@ class Scene:
         )
         self._draw(pointer, color=REFERENCE, ambient=0.4)
 
-    def _add_words(self, keys: str) -> None:
+    def _add_words(self) -> None:
         self.words = self.add_text((0.015, 0.98), "left", "top", 15)
         self.legend = self.add_text((0.985, 0.98), "right", "top", 15)
         self.footnote = self.add_text((0.985, 0.018), "right", "bottom", 12)
         self.key_list = self.add_text((0.015, 0.018), "left", "bottom", 12)
-        self.key_list.input = keys or " "
 
     def add_text(self, at: tuple[float, float], across: str, along: str, size: int) -> pv.Text:
         """Add a text at a part of the view's width and height, set about that place, of a plain size [pixels]."""
@@ -237,7 +234,7 @@ class Scene:
         for each in (self.legend, self.footnote, self.key_list, *self.dial.actors):
             each.SetVisibility(self.size.roomy)
         if self.now is not None:
-            self._say_all(self.now)
+            self.say_all(self.now)
 
     # Updating, in place
 
@@ -249,14 +246,14 @@ class Scene:
         for actor in (self.valve, *self.valve_section, *self.valve_rings):
             actor.SetPosition(0.0, 0.0, -state.lift * MM)
         self.curtain.points[:] = now.curtain * MM
-        around = self.fields.around(state)
+        around = self.values_round(state)
         self.curtain["field"][:] = np.repeat(around, shapes.CURTAIN_ROWS)
         columns = now.curtain.reshape(-1, shapes.CURTAIN_ROWS, 3)[[0, 180]]
         self.cut.points[:] = columns[:, [0, -1]].reshape(-1, 3) * MM
         self.cut["field"][:] = np.repeat(around[[0, 180]], 2)
         far = state.far_from_reading(self.fields.angles_deg)
         self.hatch.points[:] = shapes.hatch_points(now.curtain, far) * MM
-        self._update_stations(now, state.stations_read)
+        self._update_stations(now)
         self._place_labels(now)
         self.least.points[:] = now.least_line * MM
         for mesh in (self.curtain, self.cut, self.hatch, self.markers, self.jets, self.inferred_jets, self.least):
@@ -264,25 +261,40 @@ class Scene:
             mesh.Modified()
         for mesh in (self.curtain, self.cut):
             mesh.GetPointData().GetScalars().Modified()
-        self.dial.update(state.stations_read, far, self._bias())
+        self.dial.update(self.stations_to_mark(state), far, self.bias())
         if recolour:
-            self._recolour()
-        self._say_all(now)
+            self.recolour()
+        self.say_all(now)
 
-    def _update_stations(self, now: shapes.LiftShapes, read: Mask) -> None:
+    # What is shown; a scene of another kind shows something else
+
+    def values_round(self, state: ViewState) -> Array:
+        """Return what colours the curtain's columns, in display units, shape (A,); NaN where it is not known."""
+        return self.fields.around(state)
+
+    def stations_to_mark(self, state: ViewState) -> Mask:
+        """Return which of the job's stations have a ball, shape (S,)."""
+        return state.stations_read
+
+    def arrows(self, state: ViewState) -> Array:
+        """Return the length of the arrow at each of the job's stations, over that of the longest, shape (S,)."""
+        return self.fields.at_stations(state, "velocity") / self._top_speed
+
+    def _update_stations(self, now: shapes.LiftShapes) -> None:
         """Show a ball where the field was measured, a dark arrow where the velocity was, pale ones elsewhere."""
+        read = self.stations_to_mark(self.state)
         gap = now.gap_width / (self.head_radius / MM)
         radius = self.head_radius * max(min(_BALL, _BALL_OF_GAP * gap), _LEAST_BALL)
         balls = now.markers[:, None] * MM + radius * self._ball * read[:, None, None]
         self.markers.points[:] = balls.reshape(-1, 3)
-        speed = self.fields.at_stations(self.state, "velocity")
-        reach = JET_REACH * self.head_radius / MM * speed / self._top_speed
+        reach = JET_REACH * self.head_radius / MM * self.arrows(self.state)
         told = self.state.changed(quantity="velocity").stations_read
         for mesh, shown in ((self.jets, told), (self.inferred_jets, ~told)):
             lengths = np.where(shown, reach, 0.0)
             mesh.points[:] = shapes.jet_points(self._arrow, now, self.job.stations.circle_deg, lengths) * MM
 
-    def _say_all(self, now: shapes.LiftShapes) -> None:
+    def say_all(self, now: shapes.LiftShapes) -> None:
+        """Say in words what is shown."""
         state, letters = self.state, self.size.letters
         hatched = bool(state.far_from_reading(self.fields.angles_deg).any())
         known = bool(np.isfinite(self.curtain["field"]).all())
@@ -294,7 +306,7 @@ class Scene:
         """Say something in the window, until the view changes."""
         self.footnote.input = what
 
-    def _bias(self) -> complex | None:
+    def bias(self) -> complex | None:
         """Return the bias measured at this lift; None where there is none, or uneven stations can't tell it."""
         group, reduction = self.state.group, self.state.reduction
         if group is None or not reduction.bias_told[group]:
@@ -302,19 +314,22 @@ class Scene:
         turn = np.exp(1j * np.radians(reduction.bias_angle_deg[group]))
         return complex(reduction.bias_magnitude[group] * turn)
 
-    def _recolour(self) -> None:
+    def recolour(self) -> None:
+        """Fit colours and bar to the quantity shown."""
         what = self.state.what
-        colours = display_limits(self.state.reduction, what)
-        for actor in (self.curtain_actor, self.cut_actor):
-            actor.mapper.scalar_range = (colours.low, colours.high)
-        self.dial.ring_mapper.scalar_range = (colours.low, colours.high)
-        # Where nothing is known a bar would stand for nothing.
-        self.bar.SetVisibility(bool(np.isfinite(what.values(self.state.reduction)).any()))
+        unit = display_unit(self.state.reduction, what)
+        title = what.title.replace(" ", "\n", 1) + f"\n{f'[{unit}]' if unit else ''}"
+        known = bool(np.isfinite(what.values(self.state.reduction)).any())
+        self.show_range(display_limits(self.state.reduction, what), title, known=known)
+
+    def show_range(self, colours: ColourRange, title: str, *, known: bool) -> None:
+        """Set the range of colours and the bar's title; where nothing is known a bar would stand for nothing."""
+        for mapper in (self.curtain_actor.mapper, self.cut_actor.mapper, self.dial.ring_mapper):
+            mapper.scalar_range = (colours.low, colours.high)
         self.bar.SetNumberOfLabels(colours.steps + 1)
         self.bar.SetLabelFormat(f"%.{colours.decimals}f")
-        unit = display_unit(self.state.reduction, what)
-        title = what.title.replace(" ", "\n", 1)
-        self.bar.SetTitle(f"{title}\n{f'[{unit}]' if unit else ''}\n ")
+        self.bar.SetVisibility(known)
+        self.bar.SetTitle(f"{title}\n ")
 
     def look_from(self, camera: str) -> None:
         """Place the camera by its name, and show the valve and the labels as it needs them."""
@@ -334,7 +349,7 @@ class Scene:
         self.leaders.GetPoints().Modified()
         self.leaders.Modified()
         if self.now is not None:
-            self._say_all(self.now)
+            self.say_all(self.now)
 
     def _cut(self, cut: bool) -> None:
         """Leave of balls and arrows those in the section: what lies before and behind it would seem to belong to it."""

@@ -33,7 +33,7 @@ _NO_LIFT = 1e-3
 _SLIDER_FROM, _SLIDER_TO, _SLIDER_HEIGHT = 0.38, 0.86, 0.135
 
 
-def key_list(runs: tuple[str, ...]) -> str:
+def key_list(runs: tuple[str, ...], *, fields: bool = True) -> str:
     """Return the list of keys, a line for each purpose."""
     lines = [f"{number}   run {fitted(name, 24)[0]}" for number, name in enumerate(runs[:_MOST_RUN_KEYS], start=1)]
     if len(lines) > 3:
@@ -44,8 +44,7 @@ def key_list(runs: tuple[str, ...]) -> str:
         [
             *lines,
             "left, right   measured lifts",
-            "v velocity, r ratio, m Mach",
-            "f flow per degree, d drop",
+            *(["v velocity, r ratio, m Mach", "f flow per degree, d drop"] if fields else []),
             "t three-quarter, s section",
             "c from cylinder, p from port",
             "w write a picture",
@@ -59,15 +58,17 @@ class Window:
 
     Parameters
     ----------
-    plotter : pyvista.Plotter
-    state : ViewState
-        What to show first.
+    scene : Scene
+    choices : bool
+        Let runs and fields be chosen; without it the scene shows what it shows.
     """
 
-    def __init__(self, plotter: pv.Plotter, state: ViewState) -> None:
-        self.plotter = plotter
-        self.scene = Scene(plotter, state, key_list(state.reduction.runs))
-        self._unit = state.reduction.job.units.length
+    def __init__(self, scene: Scene, *, choices: bool = True) -> None:
+        self.plotter = plotter = scene.plotter
+        self.scene = scene
+        self._choices = choices
+        scene.key_list.input = key_list(self.state.reduction.runs if choices else (), fields=choices)
+        self._unit = self.state.reduction.job.units.length
         self._factor = unit_factor(self._unit, "length")
         self.slider = self._add_slider()
         self.marks = self._add_marks()
@@ -151,16 +152,16 @@ class Window:
         keys: dict[str, Callable[[], object]] = {
             "Left": lambda: self.step(-1),
             "Right": lambda: self.step(1),
-            "Up": lambda: self.step_run(-1),
-            "Down": lambda: self.step_run(1),
             "w": self.picture,
             "h": self.toggle_keys,
             "q": self.close,
         }
-        keys |= {key: partial(self.colour_by, quantity) for key, quantity in FIELD_KEYS.items()}
         keys |= {key: partial(self.look_from, camera) for key, camera in CAMERA_KEYS.items()}
-        runs = len(self.state.reduction.runs)
-        keys |= {str(run + 1): partial(self.show_run, run) for run in range(min(runs, _MOST_RUN_KEYS))}
+        if self._choices:
+            runs = len(self.state.reduction.runs)
+            keys |= {key: partial(self.colour_by, quantity) for key, quantity in FIELD_KEYS.items()}
+            keys |= {str(run + 1): partial(self.show_run, run) for run in range(min(runs, _MOST_RUN_KEYS))}
+            keys |= {"Up": lambda: self.step_run(-1), "Down": lambda: self.step_run(1)}
         for key, action in keys.items():
             self.plotter.clear_events_for_key(key, raise_on_missing=False)
             self.plotter.add_key_event(key, action)
@@ -262,6 +263,6 @@ def open_window(state: ViewState, size: tuple[int, int], probe: Probe) -> None:
     """
     plotter = new_plotter(size, off_screen=False, software=probe.software)
     require_screen(plotter)
-    Window(plotter, state)
+    Window(Scene(plotter, state))
     gc.enable()
     plotter.show()

@@ -141,11 +141,11 @@ def test_field_against_scipy():
 
 def test_lift_step_of_the_window_against_one_bare_render(sidecar, screen):
     """Update and render at 1280 x 800 within 1.3 of one Render() of the same, unchanged scene."""
-    from portviz.scene.scene import new_plotter
+    from portviz.scene.scene import Scene, new_plotter
     from portviz.scene.window import Window
 
     plotter = new_plotter((1280, 800), off_screen=False, software=screen)
-    window = Window(plotter, view_state(sidecar, 0, 8e-3, "velocity", "three-quarter"))
+    window = Window(Scene(plotter, view_state(sidecar, 0, 8e-3, "velocity", "three-quarter")))
     plotter.show(interactive_update=True, auto_close=False)
     lifts = iter(np.tile(np.linspace(1.1e-3, 10.9e-3, 37), 100))
 

@@ -15,11 +15,11 @@ from portviz.scene.window import CAMERA_KEYS, FIELD_KEYS
 
 @pytest.fixture
 def window(sidecar, screen):
-    from portviz.scene.scene import new_plotter
+    from portviz.scene.scene import Scene, new_plotter
     from portviz.scene.window import Window
 
     plotter = new_plotter((800, 500), off_screen=False, software=screen)
-    made = Window(plotter, view_state(sidecar, 0, 8e-3, "velocity", "three-quarter"))
+    made = Window(Scene(plotter, view_state(sidecar, 0, 8e-3, "velocity", "three-quarter")))
     plotter.show(interactive_update=True, auto_close=False)
     yield made
     plotter.close()
@@ -172,7 +172,7 @@ def test_a_window_of_another_size_is_laid_out_anew(window):
 def test_only_the_closed_valve_measured(examples, tmp_path, screen):
     from portviz.distribution.reduce import reduce_job
     from portviz.job.read import read_job
-    from portviz.scene.scene import new_plotter
+    from portviz.scene.scene import Scene, new_plotter
     from portviz.scene.window import Window
 
     text = (examples / "sidecar_intake" / "job.toml").read_text(encoding="utf-8")
@@ -180,7 +180,7 @@ def test_only_the_closed_valve_measured(examples, tmp_path, screen):
     rows = "".join(f"shut,0,{angle},1.5\n" for angle in (0, 120, 240))
     (tmp_path / "readings.csv").write_text(f"run,lift [mm],station,reading [mmH2O]\n{rows}", encoding="utf-8")
     plotter = new_plotter((800, 500), off_screen=False, software=screen)
-    made = Window(plotter, view_state(reduce_job(read_job(tmp_path)), 0, None, "velocity", "three-quarter"))
+    made = Window(Scene(plotter, view_state(reduce_job(read_job(tmp_path)), 0, None, "velocity", "three-quarter")))
     plotter.show(interactive_update=True, auto_close=False)
     press(made, "Right")
     assert "the valve is closed" in made.scene.legend.input

@@ -1,0 +1,78 @@
+"""What is known of a run's results, as a table: plus-minus at 95 %."""
+
+from __future__ import annotations
+
+import numpy as np
+from rich.console import RenderableType
+from rich.text import Text
+
+from portviz.distribution.propagation import Spread
+from portviz.distribution.reduce import Reduction
+from portviz.distribution.scatter import UNKNOWN
+from portviz.distribution.uncertainty import Uncertainty
+from portviz.distribution.verdicts import effective_freedom, expanded
+from portviz.job.model import Array
+from portviz.report.layout import add_row, new_table, titled
+from portviz.units import in_unit, number_text
+
+NOTHING_KNOWN = (
+    "Nothing is known of how well the stations were read, so that there is no ± and no verdict: state gauge.accuracy "
+    "in job.toml, or read each station at least twice."
+)
+
+
+def spread_freedom(spread: Spread, freedom: Array) -> Array:
+    """Return the degrees of freedom of results whose independent part has `freedom` of them, shape (N,)."""
+    parts = np.concatenate([[spread.independent], spread.common])
+    freedoms = np.concatenate([[freedom], np.full(spread.common.shape, np.inf)])
+    return effective_freedom(parts, freedoms)
+
+
+def plus_minus(spread: Spread, freedom: Array) -> Array:
+    """Return half the width of the intervals that cover 95 of 100 times, shape (N,); NaN where not known."""
+    return expanded(spread.standard, spread_freedom(spread, freedom))
+
+
+def two_figures(value: float) -> str:
+    """Return an uncertainty with two figures, or a dash where it is not known."""
+    if not np.isfinite(value):
+        return "–"
+    if value == 0.0:
+        return "0"
+    return f"{value:.{int(np.clip(1 - np.floor(np.log10(value)), 0, 6))}f}"
+
+
+def uncertainty_table(reduction: Reduction, uncertainty: Uncertainty, run: int) -> RenderableType:
+    """Return the plus-minus of a run's results at each lift, or a line that says why there is none."""
+    job, groups = reduction.job, np.array(reduction.groups_of(run))
+    readings = uncertainty.readings
+    if all(readings.source[group] == UNKNOWN for group in groups):
+        return Text(NOTHING_KNOWN, style="italic")
+    freedom = readings.freedom[groups]
+    flow, speed = in_unit(1.0, job.units.flow, "flow"), in_unit(1.0, job.units.velocity, "velocity")
+    columns = (
+        (f"flow\n[{job.units.flow}]", uncertainty.bench_flow, flow),
+        ("discharge\ncoefficient", uncertainty.discharge_coefficient, 1.0),
+        ("closure", uncertainty.closure, 1.0),
+        (f"mean\n[{job.units.velocity}]", uncertainty.mean_velocity, speed),
+        ("uniformity", uncertainty.uniformity_index, 1.0),
+        ("bias", uncertainty.bias_magnitude, 1.0),
+        ("leans\n[deg]", uncertainty.bias_angle_deg, 1.0),
+    )
+    wide = [plus_minus(spread.take(groups), freedom) * scale for _, spread, scale in columns]
+    table = new_table(
+        (f"lift\n[{job.units.length}]", *(name for name, _, _ in columns), "known from"), left=("known from",)
+    )
+    for place, group in enumerate(groups.tolist()):
+        source = readings.source[group]
+        if source == "repeats":
+            source = f"repeats, {freedom[place]:.0f} dof"
+        if uncertainty.method[group] != "linear":
+            source += ", simulated"
+        add_row(
+            table,
+            number_text(float(reduction.lift[group]), job.units.length, "length"),
+            *(two_figures(float(column[place])) for column in wide),
+            source,
+        )
+    return titled(f"Run “{reduction.runs[run]}”: ± at 95 %", table)
