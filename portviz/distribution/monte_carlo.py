@@ -15,6 +15,7 @@ from portviz.distribution.uncertainty import (
     STATION_RESULTS,
     Uncertainty,
     bench_flow_uncertainty,
+    result_values,
 )
 from portviz.job.model import Array, Index
 
@@ -23,6 +24,7 @@ _CHUNK = 400_000
 _SEED = 20_101
 
 
+@np.errstate(all="ignore")
 def simulated(reduction: Reduction, linear: Uncertainty, groups: Index, samples: int) -> Uncertainty:
     """Return uncertainties with those of some groups found by simulation.
 
@@ -49,16 +51,19 @@ def simulated(reduction: Reduction, linear: Uncertainty, groups: Index, samples:
     for group in groups.tolist():
         found, centroid = group_samples(reduction, linear, group, samples)
         place = reduction.stations_of(group)
-        for name in STATION_RESULTS:
-            parts[name].independent[place], parts[name].common[:, place] = _deviation(found[name]), 0.0
-        for name in GROUP_RESULTS:
-            parts[name].independent[group], parts[name].common[:, group] = _deviation(found[name]), 0.0
+        for name in (*STATION_RESULTS, *GROUP_RESULTS):
+            at = place if name in STATION_RESULTS else slice(group, group + 1)
+            # What has no value, as shares of nothing, has no uncertainty either.
+            there = np.where(np.isnan(result_values(reduction, name)[at]), np.nan, 1.0)
+            parts[name].independent[at] = _deviation(found[name]) * there
+            parts[name].common[:, at] = 0.0
         covariance[group] = np.cov(centroid.real, centroid.imag)
         bias_common[:, group] = 0.0
         method[group] = MONTE_CARLO
     return replace(linear, bias=covariance, bias_common=bias_common, method=tuple(method), **parts)  # type: ignore[arg-type]
 
 
+@np.errstate(all="ignore")
 def simulated_patterns(reduction: Reduction, linear: Uncertainty, groups: Index, samples: int) -> Uncertainty:
     """Return uncertainties with those of some groups' bias, variation and uniformity found by simulation.
 

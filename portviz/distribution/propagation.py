@@ -39,7 +39,8 @@ class Spread:
     @property
     def standard(self) -> Array:
         """Standard uncertainty of each result, shape (N,)."""
-        return np.asarray(np.sqrt(self.independent**2 + np.sum(self.common**2, axis=0)))
+        with np.errstate(over="ignore"):
+            return np.asarray(np.sqrt(self.independent**2 + np.sum(self.common**2, axis=0)))
 
     def take(self, index: Index | slice) -> Spread:
         """Return the spread of some of the results."""

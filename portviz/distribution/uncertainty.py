@@ -108,6 +108,7 @@ def reduction_uncertainty(reduction: Reduction, *, samples: int | None = None) -
     return simulated(reduction, uncertainty, groups, samples or SAMPLES)
 
 
+@np.errstate(all="ignore")
 def linear_uncertainty(reduction: Reduction) -> Uncertainty:
     """Return the uncertainties by the linear law of propagation, [JCGM-100] 5.1 and 5.2."""
     stations, group = reduction.stations, reduction.station_group
@@ -179,6 +180,16 @@ def linear_uncertainty(reduction: Reduction) -> Uncertainty:
     )
 
 
+def result_values(reduction: Reduction, name: str) -> Array:
+    """Return the values of a result by its name in `STATION_RESULTS` or `GROUP_RESULTS`."""
+    if name in STATION_RESULTS:
+        return np.asarray(getattr(reduction.stations, name))
+    if name == "mean_velocity":
+        return reduction.measures.mean
+    owner = reduction.measures if name in ("coefficient_of_variation", "uniformity_index") else reduction
+    return np.asarray(getattr(owner, name))
+
+
 def bench_flow_uncertainty(reduction: Reduction) -> Array:
     """Return the standard uncertainty of each group's bench flow [m3/s], shape (G,); NaN where not stated."""
     bench = reduction.job.bench
@@ -196,6 +207,7 @@ def _covariance(weights: Weights, mass: Array) -> Array:
     ).transpose(2, 0, 1)
 
 
+@np.errstate(all="ignore")
 def bent_groups(reduction: Reduction, uncertainty: Uncertainty) -> tuple[Index, Index]:
     """Return the groups where a drop lies too near to zero for the linear law, and those where a measure does.
 

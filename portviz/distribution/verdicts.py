@@ -32,8 +32,8 @@ def effective_freedom(uncertainties: Array, freedoms: Array) -> Array:
     >>> float(effective_freedom(np.array([1.0, 1.0]), np.array([5.0, np.inf])))
     20.0
     """
-    total = np.sum(np.square(uncertainties), axis=0) ** 2
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(all="ignore"):
+        total = np.sum(np.square(uncertainties), axis=0) ** 2
         lost = np.sum(np.power(uncertainties, 4) / freedoms, axis=0)
         return np.asarray(np.where(lost > 0.0, total / lost, np.inf))
 

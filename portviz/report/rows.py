@@ -6,12 +6,13 @@ import csv
 import io
 
 from portviz.distribution.reduce import Reduction
-from portviz.distribution.uncertainty import Uncertainty
+from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
 from portviz.report.machine import lift_rows, station_rows
 
 
-def summary_csv(reduction: Reduction, runs: list[int], uncertainty: Uncertainty) -> str:
+def summary_csv(reduction: Reduction, runs: list[int], uncertainty: Uncertainty | None = None) -> str:
     """Return the results of runs as comma-separated text in SI, units in the header's keys."""
+    uncertainty = uncertainty or reduction_uncertainty(reduction)
     lifts, stations = lift_rows(reduction, uncertainty), station_rows(reduction, uncertainty)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")

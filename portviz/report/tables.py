@@ -11,7 +11,7 @@ from rich.text import Text
 
 from portviz.distribution.areas import Areas
 from portviz.distribution.reduce import Reduction
-from portviz.distribution.uncertainty import Uncertainty
+from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
 from portviz.geometry.ends import passage_ends
 from portviz.geometry.passages import least_passages
 from portviz.geometry.profiles import Profiles
@@ -80,18 +80,19 @@ def area_table(job: Job, areas: Areas, profiles: Profiles, *, wide: bool = True)
 def summary_tables(
     reduction: Reduction,
     runs: Iterable[int],
-    uncertainty: Uncertainty,
+    uncertainty: Uncertainty | None = None,
     *,
     stations: bool = False,
     wide: bool = True,
 ) -> RenderableType:
     """Return the results of runs: flow and coefficients, then what happens round the valve, at each lift."""
     job = reduction.job
+    uncertainty = uncertainty or reduction_uncertainty(reduction)
     parts: list[RenderableType] = [Text(job.title, style="bold")]
     for run in runs:
         name = reduction.runs[run]
         parts += [_flow_table(reduction, run, name, wide=wide), _pattern_table(reduction, run, name, wide=wide)]
-        parts.append(uncertainty_table(reduction, uncertainty, run))
+        parts.append(uncertainty_table(reduction, uncertainty, run, wide=wide))
         if stations:
             parts += [
                 _station_table(reduction, uncertainty, group, name, wide=wide) for group in reduction.groups_of(run)

@@ -42,7 +42,7 @@ def two_figures(value: float) -> str:
     return f"{value:.{int(np.clip(1 - np.floor(np.log10(value)), 0, 6))}f}"
 
 
-def uncertainty_table(reduction: Reduction, uncertainty: Uncertainty, run: int) -> RenderableType:
+def uncertainty_table(reduction: Reduction, uncertainty: Uncertainty, run: int, *, wide: bool = True) -> RenderableType:
     """Return the plus-minus of a run's results at each lift, or a line that says why there is none."""
     job, groups = reduction.job, np.array(reduction.groups_of(run))
     readings = uncertainty.readings
@@ -59,10 +59,9 @@ def uncertainty_table(reduction: Reduction, uncertainty: Uncertainty, run: int) 
         ("bias", uncertainty.bias_magnitude, 1.0),
         ("leans\n[deg]", uncertainty.bias_angle_deg, 1.0),
     )
-    wide = [plus_minus(spread.take(groups), freedom) * scale for _, spread, scale in columns]
-    table = new_table(
-        (f"lift\n[{job.units.length}]", *(name for name, _, _ in columns), "known from"), left=("known from",)
-    )
+    intervals = [plus_minus(spread.take(groups), freedom) * scale for _, spread, scale in columns]
+    source_column = ["known from"] if wide else []
+    table = new_table((f"lift\n[{job.units.length}]", *(name for name, _, _ in columns), *source_column), source_column)
     for place, group in enumerate(groups.tolist()):
         source = readings.source[group]
         if source == "repeats":
@@ -72,7 +71,7 @@ def uncertainty_table(reduction: Reduction, uncertainty: Uncertainty, run: int) 
         add_row(
             table,
             number_text(float(reduction.lift[group]), job.units.length, "length"),
-            *(two_figures(float(column[place])) for column in wide),
-            source,
+            *(two_figures(float(column[place])) for column in intervals),
+            *([source] if wide else []),
         )
     return titled(f"Run “{reduction.runs[run]}”: ± at 95 %", table)

@@ -128,7 +128,7 @@ def test_columns_say_their_units(tractor: Reduction) -> None:
 
 
 def test_station_tables(sidecar: Reduction) -> None:
-    text = rendered(summary_tables(sidecar, [0], stations=True))
+    text = rendered(summary_tables(sidecar, [0], stations=True, wide=False))
     stations = sidecar.stations
     for group in sidecar.groups_of(0):
         rows = rows_of(text, f"Run “as found” at {sidecar.lift[group] * 1e3:.2f} mm: stations")
@@ -149,7 +149,7 @@ def test_station_tables(sidecar: Reduction) -> None:
 
 
 def test_station_tables_say_their_units(sidecar: Reduction) -> None:
-    assert header_of(rendered(summary_tables(sidecar, [0], stations=True)), "1.00 mm: stations") == [
+    assert header_of(rendered(summary_tables(sidecar, [0], stations=True, wide=False)), "1.00 mm: stations") == [
         "station",
         "reading [mmH2O]",
         "repeats",
@@ -184,7 +184,7 @@ def shortened(examples: Path, tmp_path: Path, keep: Callable[[list[str]], bool],
 )
 def test_a_station_table_says_what_was_not_read(missing: set[str], words: str, examples: Path, tmp_path: Path) -> None:
     reduction = shortened(examples, tmp_path, lambda row: row[2] not in missing)
-    text = rendered(summary_tables(reduction, [0], stations=True))
+    text = rendered(summary_tables(reduction, [0], stations=True, wide=False))
     assert f"Run “as found” at 1.00 mm: {words}" in text
     assert len(rows_of(text, f"at 1.00 mm: {words}")) == 12 - len(missing)
     assert header_of(text, f"at 1.00 mm: {words}")[-1] == "share [%]"
@@ -271,7 +271,7 @@ def test_still_air_is_told_without_nan(examples: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize("example", ["sidecar", "tractor"])
 def test_nothing_is_cut_in_a_summary(width: int, example: str, request: pytest.FixtureRequest) -> None:
     reduction = request.getfixturevalue(example)
-    text = rendered(summary_tables(reduction, range(len(reduction.runs)), stations=True), width)
+    text = rendered(summary_tables(reduction, range(len(reduction.runs)), stations=True, wide=width > 100), width)
     assert CUT not in text
     assert max(map(len, text.splitlines())) <= width
 

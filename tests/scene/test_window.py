@@ -131,12 +131,12 @@ def test_the_window_opens_and_closes_with_its_key(sidecar, screen, monkeypatch):
     opened = []
 
     class Watched(module.Window):
-        def __init__(self, plotter, state):
-            super().__init__(plotter, state)
+        def __init__(self, scene):
+            super().__init__(scene)
             opened.append(self)
-            interactor = plotter.iren.interactor
+            interactor = scene.plotter.iren.interactor
             interactor.AddObserver("TimerEvent", lambda *_: press(self, "q"))
-            plotter.iren.initialize()
+            scene.plotter.iren.initialize()
             interactor.CreateRepeatingTimer(200)
 
     class Known:
