@@ -51,10 +51,13 @@ test_pressure = "635 mmH2O"
 temperature = "21 degC"
 barometer = "99.8 kPa"
 humidity = "45 %"
+flow_accuracy = "0.5 %"
+lift_uncertainty = "0.02 mm"
 
 [gauge]
 reads = "upstream-minus-tap"
 coefficient = 0.98
+coefficient_uncertainty = 0.01
 accuracy = "3 mmH2O"
 
 [stations]

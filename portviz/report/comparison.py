@@ -17,7 +17,7 @@ from portviz.report.layout import add_row, new_table, titled
 from portviz.report.machine import FORMAT, Document
 from portviz.units import in_unit
 
-_SIGNS = {"higher": "higher", "lower": "lower", NOT_SHOWN: "·"}
+_SIGNS = {"higher": "↑", "lower": "↓", NOT_SHOWN: "·"}
 
 
 def comparison_warnings(comparison: Comparison) -> list[str]:
@@ -135,7 +135,7 @@ def comparison_tables(comparison: Comparison, *, stations: bool = False) -> Rend
         parts += [_station_table(each, job) for each in comparison.lifts]
     parts.append(
         Text(
-            "± covers the difference in 95 of 100 cases. higher, lower: shown by the data at 5 %, for all stations of "
+            "± covers the difference in 95 of 100 cases. ↑ higher, ↓ lower: shown by the data at 5 %, for all stations of "
             "a lift together (Holm); ·: not shown, which is not the same as unchanged.",
             style="dim",
         )

@@ -139,6 +139,53 @@ def test_field_against_scipy():
     assert ours < 2.0 * theirs
 
 
+def test_uncertainty_against_the_reduction(sidecar):
+    """It adds at most twice what the reduction takes."""
+    from portviz.distribution.reduce import reduce_job
+    from portviz.distribution.uncertainty import reduction_uncertainty
+
+    reduction = best_time(lambda: reduce_job(sidecar.job), repeats=20)
+    uncertainty = best_time(lambda: reduction_uncertainty(sidecar), repeats=20)
+    print(f"\nuncertainty / reduction = {uncertainty / reduction:.2f}")
+    assert uncertainty <= 2.0 * reduction
+
+
+def test_simulation_against_a_loop_over_uncertain_numbers(tractor):
+    """A run of 16 stations and 8 lifts sampled, at least 20 times faster than one uncertain number after the other.
+
+    The loop carries one sample of one lift through the library `uncertainties` and is scaled to all of them.
+    """
+    from uncertainties import ufloat, umath
+
+    from portviz.distribution.monte_carlo import group_samples
+    from portviz.distribution.uncertainty import linear_uncertainty
+
+    known, samples = linear_uncertainty(tractor), 100_000
+    groups = tractor.groups_of(0)
+
+    def ours():
+        for group in groups:
+            group_samples(tractor, known, group, samples)
+
+    part, room = tractor.stations_of(3), tractor.job.bench.air
+    heat = 7.0 * room.gas_constant * room.temperature
+    pressure = float(tractor.upstream_pressure[3])
+
+    def one_sample():
+        velocity = [
+            umath.sqrt(heat * (1.0 - (1.0 - ufloat(drop, u) / pressure) ** (0.4 / 1.4)))
+            for drop, u in zip(tractor.stations.drop[part], known.readings.drop[part], strict=True)
+        ]
+        flux = [each * sector for each, sector in zip(velocity, tractor.stations.sector_deg[part], strict=True)]
+        total = sum(flux)
+        return [(each / total).std_dev for each in flux]
+
+    loop = best_time(one_sample, repeats=20) * samples * len(groups)
+    sampled = best_time(ours, repeats=1)
+    print(f"\n{samples} samples of {len(groups)} lifts: loop / simulation = {loop / sampled:.0f}")
+    assert loop >= 20.0 * sampled
+
+
 def test_lift_step_of_the_window_against_one_bare_render(sidecar, screen):
     """Update and render at 1280 x 800 within 1.3 of one Render() of the same, unchanged scene."""
     from portviz.scene.scene import Scene, new_plotter
