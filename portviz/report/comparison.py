@@ -135,8 +135,8 @@ def comparison_tables(comparison: Comparison, *, stations: bool = False) -> Rend
         parts += [_station_table(each, job) for each in comparison.lifts]
     parts.append(
         Text(
-            "± covers the difference in 95 of 100 cases. ↑ higher, ↓ lower: shown by the data at 5 %, for all stations of "
-            "a lift together (Holm); ·: not shown, which is not the same as unchanged.",
+            "± covers the difference in 95 of 100 cases. ↑ higher, ↓ lower: shown by the data at 5 %, for all stations "
+            "of a lift together (Holm); ·: not shown, which is not the same as unchanged.",
             style="dim",
         )
     )
