@@ -240,6 +240,38 @@ def summary(
 
 
 @app.command
+def distortion(
+    job: JobFolder,
+    /,
+    *,
+    run: RunName = None,
+    toward: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help="The middle of the half circle whose share is told [deg].")
+    ] = "0",
+    axis: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help="The axis whose two halves are compared [deg].")
+    ] = "0",
+    json: AsJson = False,
+) -> None:
+    """Print how uneven the ring is at each lift: lobes, weak arc, max/min and halves, each with its ±."""
+    from portviz.distribution.distortion import distortion as measured
+    from portviz.distribution.notes import reduction_warnings
+    from portviz.distribution.uncertainty import linear_uncertainty
+    from portviz.report.distortion import distortion_document, distortion_tables
+
+    directions = {"toward_deg": _direction(toward, "toward"), "axis_deg": _direction(axis, "axis")}
+    reduction = _reduction(_read(job))
+    runs = _runs(reduction, run)
+    warnings = reduction_warnings(reduction)
+    found = measured(reduction, linear_uncertainty(reduction), **directions)
+    if json:
+        _print_json(distortion_document(reduction, found, runs, warnings), warnings)
+        return
+    _warn(warnings)
+    _print(distortion_tables(reduction, found, runs, wide=_console().width >= _WIDE))
+
+
+@app.command
 def view(
     job: JobFolder,
     /,
@@ -378,6 +410,14 @@ def _lift(text: str) -> float:
     if lift < 0.0:
         raise UsageError(f"lift: {text.strip()} is negative; a lift is zero or more")
     return lift
+
+
+def _direction(text: str, name: str) -> float:
+    """Return a direction round the valve [deg], as a station's: a number, with or without its unit."""
+    number = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*(?:deg|°)?\s*", text[:40], re.ASCII)
+    if number is None or abs(float(number[1])) > 360.0:
+        raise UsageError(f"{name}: {shortened(text)} is no direction; write degrees from -360 to 360, such as 90")
+    return float(number[1])
 
 
 def _runs(reduction: Reduction, name: str | None) -> list[int]:

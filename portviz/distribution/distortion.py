@@ -41,7 +41,7 @@ MEASURES = (
     "imbalance",
 )
 #: Those that tell where and how often, and have none.
-PLACES = ("count", "from_deg", "to_deg")
+PLACES = ("arcs", "from_deg", "to_deg")
 
 
 @dataclass(frozen=True)

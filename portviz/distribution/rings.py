@@ -23,7 +23,7 @@ class WeakArcs(NamedTuple):
 
     Parameters
     ----------
-    count : ndarray
+    arcs : ndarray
         Weak arcs, after those with little between them have been joined [-]; 0 on an even ring.
     intensity : ndarray
         Of the weightiest arc: (mean - mean of the arc) / mean [-].
@@ -35,7 +35,7 @@ class WeakArcs(NamedTuple):
         Where the weightiest arc begins and ends, anticlockwise [deg] in [0, 360); NaN on an even ring.
     """
 
-    count: Array
+    arcs: Array
     intensity: Array
     extent_deg: Array
     multiple: Array
@@ -92,22 +92,23 @@ def weak_arcs(velocity: Array, angle_deg: Array, starts: Index) -> WeakArcs:
     missing = -0.5 * low * np.where(crossing, np.minimum(off, after), off + after)
 
     counts = group_sum(begins.astype(float), starts).astype(np.intp)
-    first_arc, arcs = np.cumsum(counts) - counts, int(counts.sum())
+    first_arc, number_of_arcs = np.cumsum(counts) - counts, int(counts.sum())
     begun = np.cumsum(begins) - first_arc[group]
 
     def arc_of(number: Index) -> Index:
-        """Return arcs by their number in the group; what lies before its first belongs to its last, round the circle."""
+        """Return arcs by their number in the group; what lies before the first belongs to the last."""
         return np.asarray(first_arc[group] + np.where(number == 0, counts[group], number) - 1)
 
     def of_arcs(arc: Index, values: Array) -> Array:
+        """Return the sum of each arc; groups without any are left out."""
         inside = counts[group] > 0
-        return np.bincount(arc[inside], weights=values[inside], minlength=arcs)
+        return np.asarray(np.bincount(arc[inside], weights=values[inside], minlength=number_of_arcs), dtype=float)
 
     arc = arc_of(begun)
     extent, deficit = of_arcs(arc, low), of_arcs(arc, missing)
     strong = of_arcs(arc_of(begun - begins), width - low)
     start = np.mod(angle_deg[begins] + (width - low)[begins], 360.0)
-    end = np.empty(arcs)
+    end = np.empty(number_of_arcs)
     end[arc[ends]] = np.mod(angle_deg[ends] + low[ends], 360.0)
     return _weightiest(mean, counts, extent, deficit, strong, start, end)
 
@@ -128,30 +129,30 @@ def _weightiest(
     none = np.where(forward, 0.0, np.nan)
     unknown = np.full(len(mean), np.nan)
     some = np.flatnonzero(counts > 0)
-    if not some.size:
+    if some.size == 0:
         return WeakArcs(none, none, none, unknown, unknown, unknown)
     first = (np.cumsum(counts) - counts)[some]
     size = counts[some]
     group = np.repeat(np.arange(len(some)), size)
     # Where all would join, the ring is cut at its longest strong arc, so that one arc is left.
-    parted = (strong >= LEAST_STRONG_ARC) | (strong == np.maximum.reduceat(strong, first)[group])
+    parted = strong >= LEAST_STRONG_ARC
+    parted[_first_greatest(strong, first)] = True
     joined = np.add.reduceat(parted.astype(np.intp), first)
     before = np.cumsum(parted) - parted
     label = np.mod(before - before[first][group], joined[group])
     offset = np.cumsum(joined) - joined
     label = label + offset[group]
     total = int(joined.sum())
-    wide = np.bincount(label, weights=extent, minlength=total)
-    weight = np.bincount(label, weights=deficit, minlength=total)
+    wide = np.asarray(np.bincount(label, weights=extent, minlength=total), dtype=float)
+    weight = np.asarray(np.bincount(label, weights=deficit, minlength=total), dtype=float)
     begin, stop = np.empty(total), np.empty(total)
     stop[label[parted]] = end[parted]
     follows = np.arange(1, len(parted) + 1)
     follows[first + size - 1] = first
     begin[label[follows[parted]]] = start[follows[parted]]
 
-    greatest = np.maximum.reduceat(weight, offset)
-    at = np.flatnonzero(weight == greatest[np.repeat(np.arange(len(some)), joined)])
-    at = at[np.unique(np.searchsorted(offset, at, side="right"), return_index=True)[1]]
+    at = _first_greatest(weight, offset)
+    greatest = weight[at]
 
     def of_groups(values: Array, otherwise: Array) -> Array:
         full = otherwise.copy()
@@ -162,13 +163,20 @@ def _weightiest(
         intensity = greatest / wide[at] / mean[some]
         multiple = np.add.reduceat(weight, offset) / greatest
     return WeakArcs(
-        count=of_groups(joined.astype(float), none),
+        arcs=of_groups(joined * 1.0, none),
         intensity=of_groups(intensity, none),
         extent_deg=of_groups(wide[at], none),
         multiple=of_groups(multiple, unknown),
         from_deg=of_groups(begin[at], unknown),
         to_deg=of_groups(stop[at], unknown),
     )
+
+
+def _first_greatest(values: Array, starts: Index) -> Index:
+    """Return the place of each group's greatest value; the first of equal ones."""
+    group = np.repeat(np.arange(len(starts)), group_sizes(starts, len(values)))
+    order = np.lexsort((np.arange(len(values)), -values, group))
+    return np.asarray(order[starts])
 
 
 def greatest_over_least(velocity: Array, starts: Index) -> Array:
@@ -204,7 +212,7 @@ def half_circle_parts(angle_deg: Array, starts: Index, toward_deg: float) -> Arr
     >>> half_circle_parts(np.array([0.0, 90.0, 180.0, 270.0]), np.array([0]), 0.0)
     array([1. , 0.5, 0. , 0.5])
     """
-    sizes, following, ahead = _segments(angle_deg, starts)
+    _, following, ahead = _segments(angle_deg, starts)
     behind = np.empty_like(ahead)
     behind[following] = ahead
     begin = angle_deg - 0.5 * behind - toward_deg + 90.0
