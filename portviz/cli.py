@@ -272,6 +272,37 @@ def distortion(
 
 
 @app.command
+def plan(
+    job: JobFolder,
+    /,
+    *,
+    change: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help='The change at one station to be shown, such as "5 %".')
+    ] = "5 %",
+    power: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help='The chance to show it, from "50 %" to "99.9 %".')
+    ] = "90 %",
+    run: RunName = None,
+    json: AsJson = False,
+) -> None:
+    """Print how often to read each station, so that a change of a given size would be shown."""
+    from portviz.distribution.plan import plan_repeats
+    from portviz.distribution.uncertainty import linear_uncertainty
+    from portviz.report.plan import plan_document, plan_tables, plan_warnings
+
+    part, chance = _part(change, "change", 0.0, 1.0), _part(power, "power", 0.5, 0.999)
+    reduction = _reduction(_read(job))
+    runs = _runs(reduction, run)
+    planned = plan_repeats(reduction, linear_uncertainty(reduction), part, chance)
+    warnings = plan_warnings(reduction, planned, runs)
+    if json:
+        _print_json(plan_document(reduction, planned, runs, warnings), warnings)
+        return
+    _warn(warnings)
+    _print(plan_tables(reduction, planned, runs))
+
+
+@app.command
 def view(
     job: JobFolder,
     /,
@@ -410,6 +441,20 @@ def _lift(text: str) -> float:
     if lift < 0.0:
         raise UsageError(f"lift: {text.strip()} is negative; a lift is zero or more")
     return lift
+
+
+def _part(text: str, name: str, least: float, most: float) -> float:
+    """Return a part of a whole, typed with its unit; more than zero and within limits."""
+    from portviz.units import parse_quantity
+
+    try:
+        part = parse_quantity(text, "ratio")
+    except UnitError as error:
+        raise UsageError(f"{name}: {error}") from None
+    if not max(least, 1e-6) <= part <= most:
+        span = f"from {100.0 * least:g} % to {100.0 * most:g} %" if least else f"above 0 % and up to {100.0 * most:g} %"
+        raise UsageError(f"{name}: {text.strip()} can't be meant; write a part {span}")
+    return part
 
 
 def _direction(text: str, name: str) -> float:

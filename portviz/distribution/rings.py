@@ -138,7 +138,7 @@ def _weightiest(
     parted = strong >= LEAST_STRONG_ARC
     parted[_first_greatest(strong, first)] = True
     joined = np.add.reduceat(parted.astype(np.intp), first)
-    before = np.cumsum(parted) - parted
+    before: Index = np.cumsum(parted) - parted
     label = np.mod(before - before[first][group], joined[group])
     offset = np.cumsum(joined) - joined
     label = label + offset[group]
