@@ -6,12 +6,13 @@ from collections.abc import Iterable
 
 import numpy as np
 from rich.console import Group, RenderableType
+from rich.table import Table
 from rich.text import Text
 
 from portviz.distribution.plan import MOST_REPEATS, OTHER_LIFTS, Plan, StationPlan, relative_now, repeat_first
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.verdicts import LEVEL
-from portviz.job.words import coefficient_text, lift_text, station_name
+from portviz.job.words import lift_text, station_name
 from portviz.report.layout import add_row, new_table, titled
 from portviz.report.machine import FORMAT, Document
 from portviz.units import number_text
@@ -31,8 +32,8 @@ def plan_warnings(reduction: Reduction, plan: Plan, runs: Iterable[int]) -> list
             lifts = [lift_text(reduction.job, float(reduction.lift[group])) for group in other]
             listed = ", ".join(lifts[:8]) + (f" and {len(lifts) - 8} more" if len(lifts) > 8 else "")
             found.append(
-                f"run {reduction.runs[run]!r} has no repeats at {listed}: planned by the scatter of the repeats at other "
-                "lifts; as it was read, no change is shown there"
+                f"run {reduction.runs[run]!r} has no repeats at {listed}: planned by the scatter of the repeats at "
+                "other lifts; as it was read, no change is shown there"
             )
     return found
 
@@ -58,61 +59,59 @@ def _percent(part: float) -> str:
 def _meanings(plan: Plan) -> str:
     return (
         "u: standard uncertainty as read so far. Shown: the smallest change that two runs read like this one show "
-        f"{_percent(plan.power)} of the time. Needed: readings of every station of the lift, in each of the two runs, to "
-        f"show {_percent(plan.change)} as often; {_BEYOND} where it would be more than {MOST_REPEATS}. All stations of a "
-        f"lift are tested together at {_percent(LEVEL)}, here by Bonferroni's limit; the comparison's own, Holm's, is "
-        "never stricter."
+        f"{_percent(plan.power)} of the time. Needed: readings of every station of the lift, in each of the two runs, "
+        f"to show {_percent(plan.change)} as often; “{_BEYOND}” where it would be more than {MOST_REPEATS}. All stations "
+        f"of a lift are tested together at {_percent(LEVEL)}, here by Bonferroni's limit; the comparison's own, Holm's, "
+        "is never stricter."
     )
 
 
-def _station_table(reduction: Reduction, plan: Plan, run: int) -> RenderableType:
+def _station_table(reduction: Reduction, plan: Plan, run: int) -> Table:
     job, stations = reduction.job, reduction.stations
     table = new_table(
         (
             f"lift\n[{job.units.length}]",
-            "station",
+            "\nstation",
             "read\nso far",
-            f"velocity\n[{job.units.velocity}]",
-            "u\n[%]",
-            "shown\n[%]",
-            "needed",
-            "share\n[%]",
-            "u of it\n[%]",
-            "shown\n[%]",
-            "needed",
+            "velocity\nu [%]",
+            "\nshown [%]",
+            "\nneeded",
+            "share\nu [%]",
+            "\nshown [%]",
+            "\nneeded",
         )
     )
     for group in reduction.groups_of(run):
         part = reduction.stations_of(group)
-        for place in range(part.start, part.stop):
-            velocity, share = plan.velocity, plan.flow_share
+        for place in range(*part.indices(len(stations.station))):
             add_row(
                 table,
                 number_text(float(reduction.lift[group]), job.units.length, "length") if place == part.start else "",
                 station_name(job, int(stations.station[place])),
                 str(stations.repeats[place]),
-                number_text(float(velocity.value[place]), job.units.velocity, "velocity"),
-                *_cells(velocity, place),
-                coefficient_text(100.0 * float(share.value[place]), 2),
-                *_cells(share, place),
+                *_cells(plan.velocity, place),
+                *_cells(plan.flow_share, place),
             )
     return table
 
 
 def _cells(plan: StationPlan, place: int) -> tuple[str, str, str]:
     """Return relative uncertainty, smallest change and repeats of one station."""
-    value, now = float(plan.value[place]), float(plan.uncertainty[place])
-    relative = 100.0 * now / abs(value) if value else np.nan
+    value, now = abs(float(plan.value[place])), float(plan.uncertainty[place])
     repeats = float(plan.repeats[place])
     return (
-        _told(relative),
+        _told(100.0 * now / value if value else np.nan),
         _told(100.0 * float(plan.smallest[place])),
         _BEYOND if np.isnan(repeats) else f"{repeats:.0f}",
     )
 
 
 def _told(percent: float) -> str:
-    return f"{percent:.2g}" if np.isfinite(percent) and percent < 10.0 else coefficient_text(percent, 0)
+    """Return a percentage with two figures, or a dash where there is none."""
+    if not np.isfinite(percent):
+        return "–"
+    decimals = 0 if percent == 0.0 else int(np.clip(1 - np.floor(np.log10(percent)), 0, 4))
+    return f"{percent:.{decimals}f}"
 
 
 def _first_words(reduction: Reduction, plan: Plan, run: int) -> str:
