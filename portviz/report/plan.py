@@ -60,9 +60,9 @@ def _meanings(plan: Plan) -> str:
     return (
         "u: standard uncertainty as read so far. Shown: the smallest change that two runs read like this one show "
         f"{_percent(plan.power)} of the time. Needed: readings of every station of the lift, in each of the two runs, "
-        f"to show {_percent(plan.change)} as often; “{_BEYOND}” where it would be more than {MOST_REPEATS}. All stations "
-        f"of a lift are tested together at {_percent(LEVEL)}, here by Bonferroni's limit; the comparison's own, Holm's, "
-        "is never stricter."
+        f"to show {_percent(plan.change)} as often; “{_BEYOND}” where it would be more than {MOST_REPEATS}. All "
+        f"stations of a lift are tested together at {_percent(LEVEL)}, here by Bonferroni's limit; the comparison's "
+        "own, Holm's, is never stricter."
     )
 
 
