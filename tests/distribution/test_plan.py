@@ -83,7 +83,7 @@ def test_far_out_nothing_is_missed() -> None:
 
 @pytest.mark.parametrize("change", [0.05, 0.02, 0.008])
 def test_repeats_by_the_accuracy_are_the_closed_form_rounded_up(make_job: MakeJob, change: float) -> None:
-    """n = 2 (z + z)^2 (u / d)^2 for the velocity, whose u is near half the drop's, [Mach slope by differences]."""
+    """n = 2 (z + z)^2 (u / d)^2 for the velocity, with its u by the slope at each drop, here by differences."""
     reduction = reduced(make_job, rows("a", 4e-3, DROPS[None]), accuracy=30.0)
     plan = planned(reduction, change)
     higher = reduced(make_job, rows("a", 4e-3, DROPS[None] + 0.01)).stations.velocity
