@@ -17,8 +17,8 @@ from portviz.distribution.uncertainty import Uncertainty
 from portviz.distribution.verdicts import effective_freedom, expanded
 from portviz.job.model import Array, Index, Mask
 
-#: Samples of a group where the linear law does not hold: its standard deviations are good to about 1 %.
-SAMPLES = 5_000
+#: Samples of a group where the linear law does not hold: its standard deviations are good to 1.6 %.
+SAMPLES = 2_000
 #: A measure whose changes up and down differ by more than this part of its uncertainty is no linear one [-].
 _BENT = 0.1
 

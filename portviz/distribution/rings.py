@@ -175,8 +175,8 @@ def _weightiest(
 def _first_greatest(values: Array, starts: Index) -> Index:
     """Return the place of each group's greatest value; the first of equal ones."""
     group = np.repeat(np.arange(len(starts)), group_sizes(starts, len(values)))
-    order = np.lexsort((np.arange(len(values)), -values, group))
-    return np.asarray(order[starts])
+    at = np.flatnonzero(values == np.maximum.reduceat(values, starts)[group])
+    return np.asarray(at[np.flatnonzero(np.diff(group[at], prepend=-1))])
 
 
 def greatest_over_least(velocity: Array, starts: Index) -> Array:
