@@ -321,6 +321,69 @@ def compare(
 
 
 @app.command
+def distortion(
+    job: JobFolder,
+    /,
+    *,
+    run: RunName = None,
+    toward: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help="The middle of the half circle whose share is told [deg].")
+    ] = "0",
+    axis: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help="The axis whose two halves are compared [deg].")
+    ] = "0",
+    json: AsJson = False,
+) -> None:
+    """Print how uneven the ring is at each lift: lobes, weak arc, max/min and halves, each with its ±."""
+    from portviz.distribution.distortion import distortion as measured
+    from portviz.distribution.notes import reduction_warnings
+    from portviz.distribution.uncertainty import linear_uncertainty
+    from portviz.report.distortion import distortion_document, distortion_tables
+
+    directions = {"toward_deg": _direction(toward, "toward"), "axis_deg": _direction(axis, "axis")}
+    reduction = _reduction(_read(job))
+    runs = _runs(reduction, run)
+    warnings = reduction_warnings(reduction)
+    found = measured(reduction, linear_uncertainty(reduction), **directions)
+    if json:
+        _print_json(distortion_document(reduction, found, runs, warnings), warnings)
+        return
+    _warn(warnings)
+    _print(distortion_tables(reduction, found, runs, wide=_console().width >= _WIDE))
+
+
+@app.command
+def plan(
+    job: JobFolder,
+    /,
+    *,
+    change: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help='The change at one station to be shown, such as "5 %".')
+    ] = "5 %",
+    power: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help='The chance to show it, from "50 %" to "99.9 %".')
+    ] = "90 %",
+    run: RunName = None,
+    json: AsJson = False,
+) -> None:
+    """Print how often to read each station, so that a change of a given size would be shown."""
+    from portviz.distribution.plan import plan_repeats
+    from portviz.distribution.uncertainty import linear_uncertainty
+    from portviz.report.plan import plan_document, plan_tables, plan_warnings
+
+    part, chance = _part(change, "change", 0.0, 1.0), _part(power, "power", 0.5, 0.999)
+    reduction = _reduction(_read(job))
+    runs = _runs(reduction, run)
+    planned = plan_repeats(reduction, linear_uncertainty(reduction), part, chance)
+    warnings = plan_warnings(reduction, planned, runs)
+    if json:
+        _print_json(plan_document(reduction, planned, runs, warnings), warnings)
+        return
+    _warn(warnings)
+    _print(plan_tables(reduction, planned, runs))
+
+
+@app.command
 def view(
     job: JobFolder,
     /,
@@ -459,6 +522,28 @@ def _lift(text: str) -> float:
     if lift < 0.0:
         raise UsageError(f"lift: {text.strip()} is negative; a lift is zero or more")
     return lift
+
+
+def _part(text: str, name: str, least: float, most: float) -> float:
+    """Return a part of a whole, typed with its unit; more than zero and within limits."""
+    from portviz.units import parse_quantity
+
+    try:
+        part = parse_quantity(text, "ratio")
+    except UnitError as error:
+        raise UsageError(f"{name}: {error}") from None
+    if not max(least, 1e-6) <= part <= most:
+        span = f"from {100.0 * least:g} % to {100.0 * most:g} %" if least else f"above 0 % and up to {100.0 * most:g} %"
+        raise UsageError(f"{name}: {text.strip()} can't be meant; write a part {span}")
+    return part
+
+
+def _direction(text: str, name: str) -> float:
+    """Return a direction round the valve [deg], as a station's: a number, with or without its unit."""
+    number = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*(?:deg|°)?\s*", text[:40], re.ASCII)
+    if number is None or abs(float(number[1])) > 360.0:
+        raise UsageError(f"{name}: {shortened(text)} is no direction; write degrees from -360 to 360, such as 90")
+    return float(number[1])
 
 
 def _runs(reduction: Reduction, name: str | None) -> list[int]:

@@ -79,7 +79,7 @@ def reading_uncertainty(reduction: Reduction) -> ReadingUncertainty:
     source[believed] = REPEATS
     mean = one / np.sqrt(stations.repeats)
     known_freedom = np.where(believed, freedom, np.inf)
-    step = _resolution_as_drop(reduction)
+    step = resolution_as_drop(reduction)
     if step is not None:
         both = np.sqrt(mean**2 + step**2 / 12.0)
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -96,7 +96,8 @@ def _accuracy_as_drop(reduction: Reduction) -> Array | None:
     return None if accuracy is None else _as_drop(reduction, accuracy)
 
 
-def _resolution_as_drop(reduction: Reduction) -> Array | None:
+def resolution_as_drop(reduction: Reduction) -> Array | None:
+    """Return the least step that the gauge shows as a drop [Pa], shape (K,); None where it is not stated."""
     resolution = reduction.job.gauge.resolution
     return None if resolution is None else _as_drop(reduction, resolution)
 
