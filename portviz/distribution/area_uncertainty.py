@@ -52,7 +52,8 @@ def area_uncertainty(job: Job, areas: Areas) -> AreaUncertainty:
     The linear law of propagation [JCGM-100] 5.1, with the slopes by central differences of the exact
     passages; each length errs for itself.
     """
-    lift = areas.lift
+    # Many runs share their lifts: each is looked at once.
+    lift, first, level = np.unique(areas.lift, return_index=True, return_inverse=True)
     by_length, by_lift = np.zeros((3, len(lift))), np.zeros((3, len(lift)))
     base = job_dimensions(job)
     lengths = _uncertain_lengths(job, base)
@@ -74,13 +75,12 @@ def area_uncertainty(job: Job, areas: Areas) -> AreaUncertainty:
     head = (job.valve.length_uncertainty or 0.0) / job.valve.head_diameter
     with np.errstate(divide="ignore", invalid="ignore"):
         parts = [
-            np.stack([by_length[row], np.abs(by_lift[row])]) / area
+            np.stack([by_length[row], np.abs(by_lift[row])]) / area[first]
             for row, area in enumerate((areas.gap_area, areas.throat_area, areas.flow_area))
         ]
         curtain = np.stack([np.full(lift.shape, head), uncertainty / lift])
-    gap, throat, flow = parts
     of_head = np.stack([np.full(lift.shape, 2.0 * head), np.zeros(lift.shape)])
-    return AreaUncertainty(curtain, gap, throat, flow, of_head)
+    return AreaUncertainty(*(part[:, level] for part in (curtain, *parts, of_head)))
 
 
 def _uncertain_lengths(job: Job, base: Dimensions) -> list[tuple[str, int, float, float]]:

@@ -171,6 +171,7 @@ def test_an_even_pattern_has_an_uncertain_bias_all_the_same(reduced: Reduce) -> 
 
 def test_samples_are_the_results_of_their_own_readings(sidecar: Reduction) -> None:
     """Without any uncertainty but the readings', the samples' mean is the result."""
+    sidecar = reduce_job(replace(sidecar.job, bench=replace(sidecar.job.bench, flow_accuracy_part=None)))
     known = linear_uncertainty(sidecar)
     drawn, bias = group_samples(sidecar, known, 3, 4000)
     part = sidecar.stations_of(3)
