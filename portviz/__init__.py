@@ -10,6 +10,9 @@ instant. A short tour::
     print(result.discharge_coefficient, result.bias_magnitude)
     field = portviz.run_field(result, run=0, quantity="velocity", angles_deg=range(360))
     print(field.at(6e-3).max())
+    known = portviz.reduction_uncertainty(result)
+    before, after = (portviz.Side(result, known, run) for run in (0, 1))
+    print(portviz.compare_runs(before, after).lifts[0].stations["velocity"].verdicts)
 """
 
 from __future__ import annotations
@@ -21,6 +24,7 @@ __version__ = "0.1.0"
 
 _CATALOGUE = {
     "Areas": "distribution.areas",
+    "Comparison": "distribution.comparison",
     "Dimensions": "geometry.dimensions",
     "Job": "job.model",
     "JobError": "errors",
@@ -30,8 +34,11 @@ _CATALOGUE = {
     "Reduction": "distribution.reduce",
     "RoomAir": "air",
     "RunField": "distribution.field",
+    "Side": "distribution.comparison",
+    "Uncertainty": "distribution.uncertainty",
     "areas_at": "distribution.areas",
     "build_profiles": "geometry.profiles",
+    "compare_runs": "distribution.comparison",
     "curtain_area": "geometry.three_stage",
     "dimensions": "geometry.dimensions",
     "ideal_mass_flux": "air",
@@ -42,6 +49,7 @@ _CATALOGUE = {
     "moist_air_density": "air",
     "read_job": "job.read",
     "reduce_job": "distribution.reduce",
+    "reduction_uncertainty": "distribution.uncertainty",
     "reduction_warnings": "distribution.notes",
     "run_field": "distribution.field",
     "summary_document": "report.machine",
@@ -54,9 +62,11 @@ __all__ = ["__version__", *_CATALOGUE]
 if TYPE_CHECKING:
     from portviz.air import RoomAir, ideal_mass_flux, isentropic_drop, isentropic_state, moist_air_density
     from portviz.distribution.areas import Areas, areas_at, job_profiles
+    from portviz.distribution.comparison import Comparison, Side, compare_runs
     from portviz.distribution.field import RunField, run_field
     from portviz.distribution.notes import reduction_warnings
     from portviz.distribution.reduce import Reduction, reduce_job
+    from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
     from portviz.errors import JobError, PortvizError
     from portviz.geometry.dimensions import Dimensions, dimensions
     from portviz.geometry.passages import Passages, least_passages
