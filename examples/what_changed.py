@@ -1,6 +1,6 @@
 """Which stations the change with the grinder really changed, lift by lift.
 
-    python examples/what_changed.py
+python examples/what_changed.py
 """
 
 from __future__ import annotations
