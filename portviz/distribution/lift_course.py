@@ -12,6 +12,8 @@ from portviz.job.model import Array, Index, Mask
 
 #: Nominal chance that a job whose stations merely scatter has a jump [-].
 JUMP_LEVEL = 0.01
+#: Departures of neighbouring lifts share readings: so many of them are free [-].
+_FREE = 0.5
 #: A drop jumps if it is off by this part of what is expected [-] (common practice, no source) ...
 _PART_OF_EXPECTED = 0.06
 #: ... or of this part of the run's mean drop, where that is more [-].
@@ -59,21 +61,19 @@ def jumping_stations(reduction: Reduction) -> Jumps:
     line = _straight_line(table, reduction)
     if line is None:
         return _none()
+    run, runs = reduction.group_run, len(reduction.runs)
+    drop = np.abs(np.nan_to_num(table[group, station]))
+    total = np.bincount(run[group], weights=drop, minlength=runs)
+    mean = total / np.maximum(np.bincount(run[group], weights=drop > 0.0, minlength=runs), 1.0)
+    ordinary = np.fmax(np.abs(line.expected), (_PART_OF_MEAN * mean)[run][:, None])
     off = (table - line.expected) / line.deviation[:, None]
     off = off - _row_median(off)[:, None]
-    scatter = _scatter(off, reduction)
-    known = np.isfinite(off)
-    run = reduction.group_run
-    number = np.bincount(run, weights=known.sum(axis=1), minlength=len(reduction.runs))
-    # Departures of neighbouring lifts share readings: half of them are free.
-    limit = bound(known.sum(), 0.5 * EFFICIENCY * number, JUMP_LEVEL)[run]
-    drop = np.abs(np.nan_to_num(table[group, station]))
-    total = np.bincount(run[group], weights=drop, minlength=len(reduction.runs))
-    mean = total / np.maximum(np.bincount(run[group], weights=drop > 0.0, minlength=len(reduction.runs)), 1.0)
-    ordinary = np.fmax(np.abs(line.expected), (_PART_OF_MEAN * mean)[run][:, None])
     with np.errstate(invalid="ignore"):
-        apart = np.abs(off) > (limit * scatter)[:, None]
-        apart &= np.abs(off) * line.deviation[:, None] > _PART_OF_EXPECTED * ordinary
+        apart = np.abs(off) * line.deviation[:, None] > _PART_OF_EXPECTED * ordinary
+    # Whether scatter grows with the drop or not: beyond either.
+    for each in (off, off / ordinary):
+        if apart.any():
+            apart &= _beyond_scatter(each, reduction)
     found = _peaks(table, line, off, apart)
     pressure = reduction.test_pressure[found.group]
     return Jumps(found.group, found.column, found.value * pressure, found.expected * pressure)
@@ -94,7 +94,7 @@ def jumping_closures(reduction: Reduction) -> Jumps:
     off = (table - line.expected) / line.deviation[:, None]
     known = off[np.isfinite(off)]
     scatter = group_scatter(known, np.zeros(len(known), dtype=np.intp), 1)[0]
-    limit = bound(len(known), 0.5 * EFFICIENCY * len(known), JUMP_LEVEL)
+    limit = bound(len(known), _FREE * EFFICIENCY * len(known), JUMP_LEVEL)
     least = limit * scatter if len(known) >= _LEAST_FOR_SCATTER else 0.0
     with np.errstate(invalid="ignore"):
         apart = np.abs(off) > least
@@ -138,13 +138,16 @@ def _row_median(table: Array) -> Array:
     return np.asarray(ascending[np.arange(len(table)), middle])
 
 
-def _scatter(off: Array, reduction: Reduction) -> Array:
-    """Return the larger of run's and lift's scatter, shape (G,)."""
+def _beyond_scatter(off: Array, reduction: Reduction) -> Mask:
+    """Tell which departures are more than chance gives beside those of their run and lift, shape (G, S)."""
     known = np.isfinite(off)
-    group = np.nonzero(known)[0]
-    of_run = group_scatter(off[known], reduction.group_run[group], len(reduction.runs))
+    run, group = reduction.group_run, np.nonzero(known)[0]
+    number = np.bincount(run[group], minlength=len(reduction.runs))
+    of_run = group_scatter(off[known], run[group], len(reduction.runs))
     of_lift = group_scatter(off[known], group, len(off))
-    return np.fmax(of_lift, of_run[reduction.group_run])
+    limit = bound(len(group), _FREE * EFFICIENCY * number, JUMP_LEVEL)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.abs(off) > (limit[run] * np.fmax(of_lift, of_run[run]))[:, None])
 
 
 def _peaks(table: Array, line: _Line, off: Array, apart: Mask) -> Jumps:
@@ -159,20 +162,17 @@ def _peaks(table: Array, line: _Line, off: Array, apart: Mask) -> Jumps:
     group, column = np.nonzero(peak)
     order = np.argsort(-size[group, column], kind="stable")
     group, column = group[order], column[order]
-    gap = np.nan_to_num(table - line.expected)
+    gap = np.nan_to_num(off * line.deviation[:, None])
     weight = line.lower_weight
     here = gap[group, column]
     at_start = ~np.isfinite(off[group - 1, column])
     at_end = ~np.isfinite(off[group + 1, column])
-    echo_above = -gap[group + 1, column] / here
-    echo_below = -gap[group - 1, column] / here
+    with np.errstate(divide="ignore", invalid="ignore"):
+        echo_above, echo_below = -gap[group + 1, column] / here, -gap[group - 1, column] / here
     below = at_start & ~at_end & (echo_above < 0.5 * weight[group + 1])
     above = at_end & ~at_start & (echo_below < 0.5 * (1.0 - weight[group - 1]))
     blamed = np.where(below, group - 1, np.where(above, group + 1, group))
-    # At an end: what the line through the two lifts beside it gives there.
-    expected = np.where(
-        below,
-        table[group - 1, column] + here / weight[group],
-        np.where(above, table[group + 1, column] + here / (1.0 - weight[group]), line.expected[group, column]),
-    )
-    return Jumps(blamed, column, table[blamed, column], expected)
+    # An end is off by so much that its weight in the line beside it explains the departure there.
+    off_by = np.where(below, -here / weight[group], np.where(above, -here / (1.0 - weight[group]), here))
+    value = table[blamed, column]
+    return Jumps(blamed, column, value, value - off_by)

@@ -300,7 +300,7 @@ def identical_lifts(job: Job, readings: Readings, repeats: Repeats) -> Identical
     differ = squares > 0.0
     if np.count_nonzero(differ) >= _LEAST_IDENTICAL:
         scatter = float(np.sqrt(np.median(squares[differ] / (repeats.count[differ] - 1.0))))
-    if not same.any() or not scatter >= 1.5 * repeats.step:
+    if not same.any() or not scatter > 0.0 or scatter < 1.5 * repeats.step:
         return Identical(none, none, none, none)
     chance = np.minimum(repeats.step / (2.0 * np.sqrt(np.pi) * scatter), 1.0) ** (repeats.count - 1.0)
     number = np.bincount(repeats.group, minlength=groups)
