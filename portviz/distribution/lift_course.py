@@ -52,7 +52,8 @@ def jumping_stations(reduction: Reduction) -> Jumps:
     and after (the second difference, for even lifts), less the median of all stations at that lift, which
     share the port's own course, over the larger of the run's and the lift's scatter of the same
     (median absolute deviation): a modified z-score [Iglewicz-Hoaglin], with Student's t at `JUMP_LEVEL`
-    over the number of departures of the job as its bound.
+    over the number of departures of the job as its bound. Departures must pass it as they are and as parts
+    of what is expected, since scatter may grow with the drop or not.
     """
     group, station = reduction.station_group, reduction.stations.station
     table = np.full((len(reduction.starts), len(reduction.job.stations.angles_deg)), np.nan)
@@ -71,7 +72,7 @@ def jumping_stations(reduction: Reduction) -> Jumps:
     with np.errstate(invalid="ignore"):
         apart = np.abs(off) * line.deviation[:, None] > _PART_OF_EXPECTED * ordinary
     # Whether scatter grows with the drop or not: beyond either.
-    for each in (off, off / ordinary):
+    for each in (off, off / np.where(ordinary > 0.0, ordinary, 1.0)):
         if apart.any():
             apart &= _beyond_scatter(each, reduction)
     found = _peaks(table, line, off, apart)

@@ -103,14 +103,15 @@ def reading_quality(reduction: Reduction) -> Quality:
     distinct = np.unique(readings.value)
     repeats = find_repeats(job, readings, least_step(job, distinct))
     outliers, _ = outlying_places(job, readings, repeats)
+    over = over_range(job, readings, distinct)
     return Quality(
         repeats=repeats,
         outliers=outliers,
         drift=drifting_lifts(job, readings, repeats, outliers),
-        identical=identical_lifts(job, readings, repeats),
+        identical=identical_lifts(job, readings, repeats, over.value if over.rows.size else None),
         jumps=jumping_stations(reduction),
         closure_jumps=jumping_closures(reduction),
-        over_range=over_range(job, readings, distinct),
+        over_range=over,
         closed=closed_valve(reduction),
     )
 

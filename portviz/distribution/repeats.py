@@ -280,8 +280,16 @@ def _order_in_group(group: Index, groups: int) -> Index:
     return place
 
 
-def identical_lifts(job: Job, readings: Readings, repeats: Repeats) -> Identical:
+def identical_lifts(job: Job, readings: Readings, repeats: Repeats, gauge_end: float | None = None) -> Identical:
     """Return the lifts at which more repeats are the same to the last digit than chance allows.
+
+    Parameters
+    ----------
+    job : Job
+    readings : Readings
+    repeats : Repeats
+    gauge_end : float, optional
+        The reading at which the gauge ends [Pa or m/s]; repeats there are the same for that reason.
 
     Notes
     -----
@@ -296,6 +304,8 @@ def identical_lifts(job: Job, readings: Readings, repeats: Repeats) -> Identical
     squares = np.add.reduceat(repeats.residual**2, repeats.starts) if len(repeats.count) else np.zeros(0)
     # With the valve closed nothing stirs.
     same = (squares == 0.0) & (readings.group_lift[repeats.group] > 0.0)
+    if gauge_end is not None:
+        same &= readings.value[repeats.rows[repeats.starts]] != gauge_end
     scatter = job.gauge.accuracy or 0.0
     differ = squares > 0.0
     if np.count_nonzero(differ) >= _LEAST_IDENTICAL:
