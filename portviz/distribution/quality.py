@@ -6,15 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from portviz.distribution.drift import Drift, drifting_lifts
 from portviz.distribution.leakage import closed_bench
 from portviz.distribution.lift_course import Jumps, jumping_closures, jumping_stations
 from portviz.distribution.measures import group_sizes, group_sum
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.repeats import (
-    Drift,
     Identical,
     Repeats,
-    drifting_lifts,
     find_repeats,
     identical_lifts,
     least_step,
@@ -80,7 +79,7 @@ class Quality:
     drift : Drift
     identical : Identical
     jumps : Jumps
-        Of stations, by their drops [Pa].
+        Of stations, by their drops [Pa]; without those of outliers.
     closure_jumps : Jumps
     over_range : OverRange
     closed : ClosedValve
@@ -109,11 +108,18 @@ def reading_quality(reduction: Reduction) -> Quality:
         outliers=outliers,
         drift=drifting_lifts(job, readings, repeats, outliers),
         identical=identical_lifts(job, readings, repeats, over.value if over.rows.size else None),
-        jumps=jumping_stations(reduction),
+        jumps=_without(jumping_stations(reduction), repeats, outliers, len(job.stations.angles_deg)),
         closure_jumps=jumping_closures(reduction),
         over_range=over,
         closed=closed_valve(reduction),
     )
+
+
+def _without(jumps: Jumps, repeats: Repeats, outliers: Index, stations: int) -> Jumps:
+    """Return the jumps that an outlier among the repeats does not account for."""
+    told = repeats.group[outliers] * stations + repeats.station[outliers]
+    kept = ~np.isin(jumps.group * stations + jumps.column, told)
+    return Jumps(jumps.group[kept], jumps.column[kept], jumps.value[kept], jumps.expected[kept])
 
 
 def over_range(job: Job, readings: Readings, distinct: Array) -> OverRange:

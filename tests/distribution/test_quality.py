@@ -18,6 +18,7 @@ import pytest
 from scipy import stats
 
 from portviz.__main__ import main
+from portviz.distribution.drift import drifting_lifts
 from portviz.distribution.lift_course import jumping_closures, jumping_stations
 from portviz.distribution.notes import reduction_warnings
 from portviz.distribution.quality import over_range
@@ -26,7 +27,6 @@ from portviz.distribution.reduce import Reduction, reduce_job
 from portviz.distribution.repeats import (
     OUTLIER_LEVEL,
     Repeats,
-    drifting_lifts,
     find_repeats,
     identical_lifts,
     least_step,
@@ -208,6 +208,18 @@ def test_the_score_is_that_of_iglewicz_and_hoaglin(bench: MakeBench) -> None:
     limit = stats.t.isf(OUTLIER_LEVEL / 2.0 / 36.0, 0.367 * 24.0)
     assert place == 7
     assert excess == pytest.approx(sizes.max() / (1.4826 * median) / limit, rel=1e-6)
+
+
+def test_an_outlier_is_not_told_again_as_a_jump(sidecar: Reduction) -> None:
+    """Line 50 of the example tenfold less: one of three repeats, and the mean of the station with it."""
+    readings = sidecar.job.readings
+    assert readings is not None
+    value = np.where(readings.line == 50, 0.1 * readings.value, readings.value)
+    job = replace(sidecar.job, readings=replace(readings, value=value))
+    assert jumping_stations(reduce_job(job, sidecar.profiles)).group.size == 1
+    (warning,) = quality_warnings(reduce_job(job, sidecar.profiles))
+    assert "repeats differ" in warning
+    assert "(line 50)" in warning
 
 
 # --- drift -----------------------------------------------------------------------------------------------------------
