@@ -10,8 +10,8 @@ from portviz.distribution.reduce import Reduction
 from portviz.distribution.robust import EFFICIENCY, bound, group_scatter
 from portviz.job.model import Array, Index, Mask
 
-#: Nominal chance that a job whose stations merely scatter has a jump [-].
-JUMP_LEVEL = 0.01
+#: Nominal chance that a job whose stations merely scatter has a jump [-]; with what is approximate about it below 5 %.
+JUMP_LEVEL = 0.005
 #: Departures of neighbouring lifts share readings: so many of them are free [-].
 _FREE = 0.5
 #: A drop jumps if it is off by this part of what is expected [-] (common practice, no source) ...

@@ -126,7 +126,16 @@ def test_the_bound_is_students_with_bonferroni(tests: int, freedom: float, level
 
 # --- outliers among repeats ------------------------------------------------------------------------------------------
 
-SHAPES = [(12, 3, 8, 2), (12, 2, 8, 2), (16, 2, 8, 1), (8, 2, 6, 1), (4, 2, 5, 1), (4, 3, 1, 1), (6, 5, 3, 1)]
+SHAPES = [
+    (12, 3, 8, 2),
+    (12, 2, 8, 2),
+    (16, 2, 8, 1),
+    (8, 2, 6, 1),
+    (4, 2, 5, 1),
+    (4, 3, 1, 1),
+    (6, 5, 3, 1),
+    (12, 12, 1, 1),
+]
 SCATTERS = {
     "even": lambda level: np.full_like(level, 30.0),
     "growing with the reading": lambda level: 0.01 * level,
@@ -359,7 +368,7 @@ def test_a_wrong_end_is_blamed_itself(group: int, bench: MakeBench) -> None:
     assert jumps.expected[0] == pytest.approx(made.level[group * 12 + 5])
 
 
-@pytest.mark.parametrize("shape", [(12, 1, 8, 2), (8, 1, 6, 1), (4, 1, 5, 1), (4, 1, 3, 1)])
+@pytest.mark.parametrize("shape", [(12, 1, 8, 2), (8, 1, 6, 1), (4, 1, 5, 1), (4, 1, 3, 1), (6, 1, 20, 3)])
 @pytest.mark.parametrize("part", [0.01, 0.05])
 def test_scatter_alone_jumps_in_at_most_five_jobs_of_a_hundred(
     shape: tuple[int, ...], part: float, bench: MakeBench
