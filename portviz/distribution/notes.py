@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 
 import numpy as np
-import numpy.typing as npt
 
 from portviz import air
 from portviz.distribution.areas import job_dimensions
+from portviz.distribution.quality_notes import quality_warnings
 from portviz.distribution.reduce import Reduction
-from portviz.distribution.repeats import odd_repeats
+from portviz.distribution.sentences import NAMED as _NAMED
+from portviz.distribution.sentences import group_place as _place
+from portviz.distribution.sentences import warning as _warning
+from portviz.distribution.sentences import worst_first as _worst
 from portviz.geometry.profiles import Profiles
 from portviz.job.model import Array, Job, Mask
-from portviz.job.words import coefficient_text, lift_text, pressure_text, reading_text
+from portviz.job.words import coefficient_text, lift_text, pressure_text
 from portviz.units import format_quantity
 
-_NAMED = 4
 _TEMPLATE_TITLE = "New job"
 #: More between the angles of face and seat is worth a word [deg]; as are coefficients and greatest lifts over
 #: head diameter outside these ranges [-] (common practice, no source).
@@ -104,35 +106,12 @@ def reduction_warnings(reduction: Reduction) -> list[str]:
     return [
         *job_warnings(job),
         *geometry_warnings(job, reduction.profiles),
-        *_repeat_warnings(job),
+        *quality_warnings(reduction),
         *_station_warnings(reduction),
         *_lift_warnings(reduction),
         *_missing_warnings(reduction),
         *_uneven_warnings(reduction),
     ]
-
-
-def _repeat_warnings(job: Job) -> list[str]:
-    readings = job.readings
-    if readings is None:
-        return []
-    odd = odd_repeats(job, readings)
-
-    def place(index: int) -> str:
-        rows = odd.rows[index]
-        rows = rows if len(rows) <= _NAMED else rows[[0, -1]]
-        group, station = int(readings.group[rows[0]]), int(readings.station[rows[0]])
-        run, lift = readings.runs[readings.group_run[group]], float(readings.group_lift[group])
-        values = ", ".join(
-            f"{reading_text(job, float(readings.value[row]))} (line {readings.line[row]})" for row in rows
-        )
-        return f"{run} at {lift_text(job, lift)}, station {job.stations.angles_deg[station]:g} deg: {values}"
-
-    allowed = "the scatter of the other repeats" if job.gauge.accuracy is None else "the gauge's accuracy"
-    words = (
-        f"repeats differ far more than {allowed} allows, and are averaged all the same; look again in {readings.file}"
-    )
-    return _warning(words, range(len(odd.rows)), place)
 
 
 def _station_warnings(reduction: Reduction) -> list[str]:
@@ -186,7 +165,6 @@ def _lift_warnings(reduction: Reduction) -> list[str]:
     still = np.isnan(reduction.stations.flow_share[reduction.starts])
     no_flow = (reduction.bench_flow == 0.0) & (reduction.lift > 0.0) & ~still
     return [
-        *at_lifts(reduction.lift == 0.0, "the valve is closed: what flows is leakage, and no coefficient is given"),
         *at_lifts(still, "nothing flows in all, so that there are no shares to give"),
         *at_lifts(
             no_flow,
@@ -282,25 +260,3 @@ def _uneven_warnings(reduction: Reduction) -> list[str]:
             ),
         ),
     ]
-
-
-def _worst(mask: Mask, badness: npt.ArrayLike) -> list[int]:
-    """Return the places where a mask is true, the worst first; of equals the first."""
-    places = np.flatnonzero(mask)
-    order = np.argsort(-np.asarray(badness, dtype=float)[places], kind="stable")
-    chosen: list[int] = places[order].tolist()
-    return chosen
-
-
-def _warning(words: str, places: Iterable[int], text: Callable[[int], str]) -> list[str]:
-    """Return one warning that names the first places and counts the others; none where there are no places."""
-    places = list(places)
-    if not places:
-        return []
-    more = f"; and {len(places) - _NAMED} more" if len(places) > _NAMED else ""
-    return [f"{words}: {'; '.join(map(text, places[:_NAMED]))}{more}"]
-
-
-def _place(reduction: Reduction, group: int) -> str:
-    run = reduction.runs[reduction.group_run[group]]
-    return f"{run} at {lift_text(reduction.job, float(reduction.lift[group]))}"

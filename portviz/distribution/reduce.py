@@ -11,6 +11,7 @@ import numpy as np
 
 from portviz import air
 from portviz.distribution.areas import Areas, areas_at, job_profiles
+from portviz.distribution.leakage import subtracted_leak
 from portviz.distribution.measures import (
     VelocityMeasures,
     bias_is_told,
@@ -90,6 +91,8 @@ class Reduction:
         Isentropic velocity [m/s] and mass flux [kg/(s m2)] of the whole test pressure.
     bench_flow, bench_mass_flow : ndarray, shape (G,)
         [m3/s], [kg/s]; NaN where not measured.
+    leak : ndarray, shape (G,)
+        What was taken from the measured flow, as the job asks [m3/s].
     discharge_coefficient, flow_area_coefficient, closure : ndarray, shape (G,)
         [-]; NaN where they can't be found.
     measures : VelocityMeasures
@@ -115,6 +118,7 @@ class Reduction:
     ideal_mass_flux: Array
     bench_flow: Array
     bench_mass_flow: Array
+    leak: Array
     discharge_coefficient: Array
     flow_area_coefficient: Array
     closure: Array
@@ -189,7 +193,9 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
         )
     profiles = job_profiles(job) if profiles is None else profiles
     count = len(readings.group_lift)
-    test_pressure, bench_flow = _group_conditions(job, count)
+    test_pressure, measured_flow = _group_conditions(job, count)
+    leak = subtracted_leak(job, readings, test_pressure, measured_flow)
+    bench_flow = measured_flow - leak
     upstream = upstream_pressure(job, test_pressure)
     gas = job.bench.air.gas_constant
     temperature = job.bench.air.temperature
@@ -252,6 +258,7 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
         ideal_mass_flux=ideal_flux,
         bench_flow=bench_flow,
         bench_mass_flow=bench_mass,
+        leak=leak,
         discharge_coefficient=np.where(open_, by_curtain, np.nan),
         flow_area_coefficient=np.where(open_, by_passage, np.nan),
         closure=np.where(open_ & ~nothing, closure, np.nan),

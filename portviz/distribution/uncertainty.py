@@ -193,10 +193,13 @@ def result_values(reduction: Reduction, name: str) -> Array:
 def bench_flow_uncertainty(reduction: Reduction) -> Array:
     """Return the standard uncertainty of each group's bench flow [m3/s], shape (G,); NaN where not stated."""
     bench = reduction.job.bench
+    # Where a leak was taken off, both flows were measured.
+    measured, leak = np.abs(reduction.bench_flow + reduction.leak), np.abs(reduction.leak)
     if bench.flow_accuracy_part is not None:
-        return bench.flow_accuracy_part * np.abs(reduction.bench_flow)
+        return np.asarray(bench.flow_accuracy_part * np.hypot(measured, leak))
     if bench.flow_accuracy is not None:
-        return np.where(np.isfinite(reduction.bench_flow), bench.flow_accuracy, np.nan)
+        flows = np.where(np.isfinite(measured), 1.0, np.nan) * np.sqrt(1.0 + (leak > 0.0))
+        return np.asarray(bench.flow_accuracy * flows)
     return np.full(len(reduction.starts), np.nan)
 
 

@@ -84,6 +84,8 @@ class Bench:
         Of the air's density, as a part of it [-].
     lift_uncertainty : float or None
         [m].
+    subtract_leak : bool
+        Take a run's flow at lift 0 from its other flows.
     """
 
     test_pressure: float
@@ -93,6 +95,7 @@ class Bench:
     test_pressure_uncertainty: float | None = None
     density_uncertainty: float | None = None
     lift_uncertainty: float | None = None
+    subtract_leak: bool = False
 
 
 @dataclass(frozen=True)
@@ -190,6 +193,26 @@ class Readings:
 
 
 @dataclass(frozen=True)
+class ClosedFlow:
+    """The bench's flow with the valve closed, of runs whose stations were not read then; arrays of shape (L,).
+
+    Parameters
+    ----------
+    run : ndarray of int
+        Place among the readings' runs.
+    flow, test_pressure : ndarray
+        [m3/s], [Pa]; NaN where the cell is empty.
+    line : ndarray of int
+        Line in the file.
+    """
+
+    run: Index
+    flow: Array
+    test_pressure: Array
+    line: Index
+
+
+@dataclass(frozen=True)
 class BenchFlow:
     """The bench's total flow, by the readings' groups.
 
@@ -203,12 +226,15 @@ class BenchFlow:
         Line in the file.
     file : str
         Name of the file, for messages.
+    closed : ClosedFlow or None
+        Rows at lift 0 that no readings go with.
     """
 
     flow: Array
     test_pressure: Array
     line: Index
     file: str
+    closed: ClosedFlow | None = None
 
 
 @dataclass(frozen=True)

@@ -190,6 +190,7 @@ def _bench(table: JobTable, room: RoomAir) -> Bench:
         test_pressure_uncertainty=bench.test_pressure_uncertainty,
         density_uncertainty=bench.density_uncertainty,
         lift_uncertainty=bench.lift_uncertainty,
+        subtract_leak=bench.leak_test == "subtract",
     )
 
 

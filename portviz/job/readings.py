@@ -9,7 +9,7 @@ import numpy as np
 from portviz.errors import JobError, counted, suggestion
 from portviz.job.cells import numbers
 from portviz.job.headers import Column
-from portviz.job.model import SAME_LIFT, Array, BenchFlow, Gauge, Index, Mask, Readings, Stations
+from portviz.job.model import SAME_LIFT, Array, BenchFlow, ClosedFlow, Gauge, Index, Mask, Readings, Stations
 from portviz.job.tables import Table
 from portviz.units import in_unit
 
@@ -78,7 +78,7 @@ def read_bench_flow(table: Table, readings: Readings, test_pressure: float, lift
         flow or a test pressure that is not above zero.
     """
     _require_whole_notes(table)
-    row_group = _row_groups(table, readings, lift_unit)
+    row_run, row_group = _row_groups(table, readings, lift_unit)
     flow = numbers(table, "flow", "flow", blank=True)
     if np.any(flow < 0.0):
         raise table.error(int(np.argmax(flow < 0.0)), "flow", "a flow can't be negative")
@@ -90,8 +90,10 @@ def read_bench_flow(table: Table, readings: Readings, test_pressure: float, lift
             raise table.error(row, "test_pressure", "a test pressure must be at least 1 Pa, larger than zero")
         _require_whole_flows(table, pressure < 0.5 * test_pressure)
     _require_each_once(table, row_group, readings, lift_unit)
-    by_group = np.argsort(row_group)
-    return BenchFlow(flow[by_group], pressure[by_group], table.lines[by_group], table.file)
+    order = np.argsort(row_group, kind="stable")
+    by_group, closed = order[row_group[order] >= 0], np.flatnonzero(row_group < 0)
+    alone = ClosedFlow(row_run[closed], flow[closed], pressure[closed], table.lines[closed]) if closed.size else None
+    return BenchFlow(flow[by_group], pressure[by_group], table.lines[by_group], table.file, alone)
 
 
 _WHOLE = re.compile(r"\s*[+-]?\d+\s*", re.ASCII)
@@ -166,8 +168,12 @@ def _column_before(table: Table, name: str) -> str | None:
     return names[names.index(name) - 1] if name in names[1:] else None
 
 
-def _row_groups(table: Table, readings: Readings, lift_unit: str) -> Index:
-    """Return the group of each row of the flow table."""
+def _row_groups(table: Table, readings: Readings, lift_unit: str) -> tuple[Index, Index]:
+    """Return the run and the group of each row of the flow table.
+
+    A closed valve's flow needs no readings; without them the row has, in place of a group, its run counted
+    downward from -1.
+    """
     names, name = _runs(table)
     place = {run: index for index, run in enumerate(readings.runs)}
     for code, each in enumerate(names):
@@ -186,6 +192,8 @@ def _row_groups(table: Table, readings: Readings, lift_unit: str) -> Index:
     ladder = readings.group_run * span + readings.group_lift
     after = np.clip(np.searchsorted(ladder, run * span + lift - SAME_LIFT), 0, len(ladder) - 1)
     stray = (readings.group_run[after] != run) | (np.abs(readings.group_lift[after] - lift) > SAME_LIFT)
+    closed = stray & (lift <= SAME_LIFT)
+    stray &= ~closed
     if stray.any():
         row = int(np.argmax(stray))
         raise table.error(
@@ -195,7 +203,7 @@ def _row_groups(table: Table, readings: Readings, lift_unit: str) -> Index:
             expected=_lifts_of(readings, int(run[row]), table.units["lift"], lift_unit),
             mend="Check the unit of the lift in both headers, read the stations at this lift too, or take the row away",
         )
-    return np.asarray(after, dtype=np.intp)
+    return run, np.asarray(np.where(closed, -1 - run, after), dtype=np.intp)
 
 
 def _lifts_of(readings: Readings, run: int, unit: str, readings_unit: str) -> str:

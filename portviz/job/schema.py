@@ -195,6 +195,9 @@ class BenchTable(_Table):
         None, description="standard uncertainty of the air's density, as a part of it"
     )
     lift_uncertainty: PositiveLength | None = Field(None, description="standard uncertainty of a lift")
+    leak_test: Literal["report", "subtract"] = Field(
+        "report", description="what is done with the flow measured at lift 0; default: it is reported"
+    )
 
 
 class GaugeTable(_Table):

@@ -1,9 +1,9 @@
 """A hundred thousand readings: time against the plain reading of the same file, and growth with their number.
 
-Reading a job, reducing it and summarising it with uncertainties, over what the standard library's csv module takes
-to split the same file into rows, in the same run: a ratio that says the same on a fast and a slow computer. Processor
-time, so that what else the computer does counts for nothing; the best of several, as anything but the work
-itself can only add to it.
+Reading a job, reducing it, looking for what to warn of and summarising it with uncertainties, over what the standard
+library's csv module takes to split the same file into rows, in the same run: a ratio that says the same on a fast and
+a slow computer. Processor time, so that what else the computer does counts for nothing; the best of several, as
+anything but the work itself can only add to it.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from pathlib import Path
 
 import pytest
 
+from portviz.distribution.notes import reduction_warnings
 from portviz.distribution.reduce import reduce_job
 from portviz.distribution.uncertainty import reduction_uncertainty
 from portviz.job.read import read_job
@@ -71,6 +72,7 @@ def write_job(examples: Path, folder: Path, runs: int, lifts: int, repeats: int)
 def summary(folder: Path) -> int:
     """What `summary` prints of each lift: read, reduced, its uncertainties found, laid out in rows."""
     reduction = reduce_job(read_job(folder))
+    assert isinstance(reduction_warnings(reduction), list)
     rows = lift_rows(reduction, reduction_uncertainty(reduction))
     assert len(rows) == len(reduction.starts)
     return int(reduction.stations.repeats.sum())
@@ -79,7 +81,7 @@ def summary(folder: Path) -> int:
 def whole_way(folder: Path) -> int:
     """The same and the document with a row of twenty numbers a station."""
     reduction = reduce_job(read_job(folder))
-    document = summary_document(reduction, list(range(len(reduction.runs))), [])
+    document = summary_document(reduction, list(range(len(reduction.runs))), reduction_warnings(reduction))
     return sum(tap["repeats"] for run in document["runs"] for lift in run["lifts"] for tap in lift["stations"])
 
 

@@ -256,6 +256,20 @@ def test_test_pressure_of_a_row(make_job: MakeJob) -> None:
     assert_allclose(found.test_pressure[[0, 2]], [4903.325, 5883.99])
 
 
+def test_the_flow_of_a_closed_valve_needs_no_readings(make_job: MakeJob) -> None:
+    flow = (
+        "run,lift [mm],flow [l/s],test_pressure [Pa]\nsmooth,0,0.5,1750\nrough,2.54,1,\nrough,5.08,2,\n"
+        "smooth,2.54,3,\nsmooth,5.08,4,\n"
+    )
+    readings, found = flow_of(make_job(readings_csv=TWO_RUNS, flow_csv=flow))
+    assert_allclose(found.flow, [0.001, 0.002, 0.003, 0.004])
+    assert found.closed is not None
+    assert [readings.runs[run] for run in found.closed.run] == ["smooth"]
+    assert_allclose(found.closed.flow, [0.0005])
+    assert_allclose(found.closed.test_pressure, [1750.0])
+    assert found.closed.line.tolist() == [2]
+
+
 @pytest.mark.parametrize(
     ("flow", "message"),
     [
@@ -276,11 +290,15 @@ def test_test_pressure_of_a_row(make_job: MakeJob) -> None:
             r"line 6, column lift: .*already in line 2 \(got '2\.540'\)",
         ),
         (
+            "rough,2.54,1\nrough,5.08,2\nsmooth,2.54,3\nsmooth,5.08,4\nrough,0,0.1\nrough,0.0,0.1\n",
+            r"line 7, column lift: .*already in line 6 \(got '0\.0'\)",
+        ),
+        (
             "rough,2.54,-1\nrough,5.08,2\nsmooth,2.54,3\nsmooth,5.08,4\n",
             r"line 2, column flow: a flow can't be negative \(got '-1'\)",
         ),
     ],
-    ids=["row missing", "row without readings", "run without readings", "row twice", "negative"],
+    ids=["row missing", "row without readings", "run without readings", "row twice", "leak twice", "negative"],
 )
 def test_flow_rows_and_readings_belong_together(make_job: MakeJob, flow: str, message: str) -> None:
     with pytest.raises(JobError, match=message):
