@@ -419,7 +419,7 @@ def view(
     place = _runs(reduction, run)[0]
     from portviz.distribution.notes import reduction_warnings
 
-    _warn(reduction_warnings(reduction))
+    _warn(reduction_warnings(reduction, quality=False))
     state = view_state(reduction, place, lift_m, field, camera)
     if picture is not None:
         from portviz.scene.picture import write_picture
@@ -456,7 +456,7 @@ def export(
     lift_m = None if lift is None else _lift(lift)
     reduction = _reduction(_read(job))
     place = _runs(reduction, run)[0]
-    _warn(reduction_warnings(reduction))
+    _warn(reduction_warnings(reduction, quality=False))
     _say(f"Written: {write_mesh(reduction, place, lift_m, part, file, overwrite=overwrite)}")
 
 

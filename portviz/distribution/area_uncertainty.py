@@ -9,7 +9,7 @@ import numpy as np
 from portviz.distribution.areas import Areas, job_dimensions
 from portviz.geometry.dimensions import Dimensions, broken_rules
 from portviz.geometry.passages import least_passages
-from portviz.geometry.profiles import build_profiles
+from portviz.geometry.profiles import Profiles, build_profiles
 from portviz.job.model import Array, Job
 
 #: Lengths of the valve and of the seat as `Dimensions` hold them, and what one of a typed length is there.
@@ -44,7 +44,7 @@ class AreaUncertainty:
     head: Array
 
 
-def area_uncertainty(job: Job, areas: Areas) -> AreaUncertainty:
+def area_uncertainty(job: Job, areas: Areas, profiles: Profiles) -> AreaUncertainty:
     """Return what uncertain lengths and lifts do to the areas.
 
     Notes
@@ -55,23 +55,17 @@ def area_uncertainty(job: Job, areas: Areas) -> AreaUncertainty:
     # Many runs share their lifts: each is looked at once.
     lift, first, level = np.unique(areas.lift, return_index=True, return_inverse=True)
     by_length, by_lift = np.zeros((3, len(lift))), np.zeros((3, len(lift)))
-    base = job_dimensions(job)
-    lengths = _uncertain_lengths(job, base)
-    if lengths:
+    base = job_dimensions(job) if job.valve.length_uncertainty or job.seat.length_uncertainty else None
+    if base is not None:
+        lengths = _uncertain_lengths(job, base)
         designs, steps, sizes = _stepped(base, lengths)
         by_length = np.sqrt(np.sum((_slopes(designs, lift, steps) * sizes[:, None]) ** 2, axis=1))
     uncertainty = job.bench.lift_uncertainty or 0.0
     if uncertainty:
-        profiles = build_profiles(base)
         below, above = np.maximum(lift - _STEP, 0.0), lift + _STEP
-        low, high = least_passages(profiles, below), least_passages(profiles, above)
-        width = above - below
-        by_lift = np.stack(
-            [
-                uncertainty * (getattr(high, name)[0] - getattr(low, name)[0]) / width
-                for name in ("gap_area", "throat_area", "flow_area")
-            ]
-        )
+        moved = least_passages(profiles, np.concatenate([below, above]))
+        pairs = [getattr(moved, name)[0].reshape(2, -1) for name in ("gap_area", "throat_area", "flow_area")]
+        by_lift = np.stack([uncertainty * (high - low) / (above - below) for low, high in pairs])
     head = (job.valve.length_uncertainty or 0.0) / job.valve.head_diameter
     with np.errstate(divide="ignore", invalid="ignore"):
         parts = [

@@ -8,7 +8,6 @@ import numpy as np
 
 from portviz import air
 from portviz.distribution.areas import job_dimensions
-from portviz.distribution.quality_notes import quality_warnings
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.sentences import NAMED as _NAMED
 from portviz.distribution.sentences import group_place as _place
@@ -100,13 +99,26 @@ def geometry_warnings(job: Job, profiles: Profiles) -> list[str]:
     return found
 
 
-def reduction_warnings(reduction: Reduction) -> list[str]:
-    """Return warnings on a reduction: the room, the geometry, and readings to look at again."""
+def reduction_warnings(reduction: Reduction, *, quality: bool = True) -> list[str]:
+    """Return warnings on a reduction: the room, the geometry, and readings to look at again.
+
+    Parameters
+    ----------
+    reduction : Reduction
+    quality : bool
+        Also test the readings for slips, drift and the like, which takes statistics and their time.
+    """
     job = reduction.job
+    doubts: list[str] = []
+    if quality:
+        # Not at the top: a picture does without statistics, which take a quarter of a second to load.
+        from portviz.distribution.quality_notes import quality_warnings
+
+        doubts = quality_warnings(reduction)
     return [
         *job_warnings(job),
         *geometry_warnings(job, reduction.profiles),
-        *quality_warnings(reduction),
+        *doubts,
         *_station_warnings(reduction),
         *_lift_warnings(reduction),
         *_missing_warnings(reduction),

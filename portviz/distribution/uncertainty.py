@@ -113,7 +113,7 @@ def linear_uncertainty(reduction: Reduction) -> Uncertainty:
     """Return the uncertainties by the linear law of propagation, [JCGM-100] 5.1 and 5.2."""
     stations, group = reduction.stations, reduction.station_group
     readings = reading_uncertainty(reduction)
-    areas = area_uncertainty(reduction.job, reduction.areas)
+    areas = area_uncertainty(reduction.job, reduction.areas, reduction.profiles)
     weights, slopes, common = Weights(reduction), drop_slopes(reduction), common_changes(reduction)
     flow = bench_flow_uncertainty(reduction)
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -109,7 +109,7 @@ def test_areas_against_lengths_drawn_at_random(sidecar: Reduction) -> None:
         seat=replace(job.seat, length_uncertainty=2e-6),
         bench=replace(job.bench, lift_uncertainty=None),
     )
-    known = area_uncertainty(small, exact)
+    known = area_uncertainty(small, exact, job_profiles(small))
     assert np.array([known.gap[0], known.throat[0], known.flow[0]]) == pytest.approx(scatter, rel=0.15)
 
 
@@ -117,7 +117,7 @@ def test_a_lift_moves_areas_by_their_slope(sidecar: Reduction) -> None:
     job = replace(sidecar.job, bench=replace(sidecar.job.bench, lift_uncertainty=1e-5))
     lifts = np.array([2e-3, 5e-3])
     exact, higher = (areas_at(job, sidecar.profiles, lifts + step) for step in (0.0, 1e-5))
-    known = area_uncertainty(job, exact)
+    known = area_uncertainty(job, exact, sidecar.profiles)
     assert known.gap[1] == pytest.approx(higher.gap_area / exact.gap_area - 1.0, rel=1e-2)
     assert known.curtain[1] == pytest.approx(1e-5 / lifts, rel=1e-9)
 

@@ -83,3 +83,37 @@ def test_shares_bias_and_measures_by_the_library(examples, example):
     assert np.sqrt(np.diag(covariance)) == pytest.approx([east.std_dev, north.std_dev], rel=1e-6)
     correlation = covariance[0, 1] / np.sqrt(covariance[0, 0] * covariance[1, 1])
     assert correlation == pytest.approx(correlation_matrix([east, north])[0, 1], abs=1e-6)
+
+
+def test_jcgm_101_four_rectangular_quantities():
+    """The sum of four rectangular quantities of unit variance: +-2 sqrt(3) (2 - 0.6^(1/4)), 3.88 at 95 % (9.2.3)."""
+    dice = np.random.default_rng(5)
+    total = dice.uniform(-np.sqrt(3.0), np.sqrt(3.0), size=(4, 1_000_000)).sum(axis=0)
+    closed = 2.0 * np.sqrt(3.0) * (2.0 - 0.6**0.25)
+    assert closed == pytest.approx(3.87941, rel=1e-6)
+    assert np.quantile(np.abs(total), 0.95) == pytest.approx(closed, rel=3e-3)
+
+
+def test_shares_and_bias_by_half_a_million_draws(examples):
+    """The definitions' formulas in plain numpy, drops drawn at random: shares, bias and its two parts within 1 %."""
+    reduction = reduce_job(read_job(examples / "sidecar_intake"))
+    known = linear_uncertainty(reduction)
+    group = 6
+    part, room = reduction.stations_of(group), reduction.job.bench.air
+    dice = np.random.default_rng(8)
+    p0 = reduction.upstream_pressure[group]
+    sector = reduction.stations.sector_deg[part] / 360.0
+    turn = np.exp(1j * np.radians(reduction.stations.angle_deg[part]))
+    heat = 7.0 * room.gas_constant * room.temperature
+    shares, biases = [], []
+    for _ in range(10):
+        noise = known.readings.drop[part] * dice.standard_normal((50_000, len(sector)))
+        ratio = 1.0 - (reduction.stations.drop[part] + noise) / p0
+        flux = np.sqrt(heat * (1.0 - ratio ** (0.4 / 1.4))) * ratio ** (1.0 / 1.4) * sector
+        share = flux / flux.sum(axis=1, keepdims=True)
+        shares.append(share)
+        biases.append(share @ turn)
+    share, bias = np.concatenate(shares), np.concatenate(biases)
+    assert known.flow_share.independent[part] == pytest.approx(share.std(axis=0), rel=0.01)
+    assert known.bias_magnitude.independent[group] == pytest.approx(np.abs(bias).std(), rel=0.01)
+    assert np.diag(known.bias[group]) == pytest.approx([bias.real.var(), bias.imag.var()], rel=0.02)
