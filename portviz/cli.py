@@ -273,6 +273,7 @@ def compare(
 ) -> None:
     """Say what changed from one run to another, how surely, and what the data do not show."""
     from portviz.distribution.comparison import Side, compare_runs
+    from portviz.distribution.notes import reduction_warnings
     from portviz.distribution.uncertainty import reduction_uncertainty
     from portviz.report.comparison import comparison_document, comparison_tables, comparison_warnings
 
@@ -288,13 +289,22 @@ def compare(
 
         require_picture_name(file)
         require_free(file, overwrite=overwrite)
+    if picture is not None and chart is not None and picture.resolve() == chart.resolve():
+        raise UsageError(f"chart: {chart} is the picture's name too; give each its own")
+    if lift is not None and picture is None and not window:
+        raise UsageError("lift: this is the lift of --picture or --window, and neither is asked for")
     first = _reduction(_read(job))
     second = first if job_b is None else _reduction(_read(job_b))
     known = reduction_uncertainty(first)
     a = Side(first, known, _runs(first, run_a)[0])
     b = Side(second, known if second is first else reduction_uncertainty(second), _runs(second, run_b)[0])
     comparison = compare_runs(a, b, on_field=on_field)
-    warnings = comparison_warnings(comparison)
+    doubts = [reduction_warnings(each) for each in ((first,) if second is first else (first, second))]
+    warnings = comparison_warnings(comparison) + list(dict.fromkeys(doubt for each in doubts for doubt in each))
+    if picture is not None or window:
+        from portviz.scene.comparison import lift_to_show
+
+        lift_m = lift_to_show(comparison, lift_m)
     written = []
     if chart is not None:
         from portviz.scene.comparison import write_comparison_chart

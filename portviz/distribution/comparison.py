@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from portviz.distribution.field import around_circle
+from portviz.distribution.measures import sector_angles
 from portviz.distribution.propagation import Spread
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty
@@ -38,6 +40,12 @@ class Side:
     def name(self) -> str:
         """Name of the run."""
         return self.reduction.runs[self.run]
+
+    def label(self, other: Side) -> str:
+        """Return the run's name, with its job's folder where the other side is another job's."""
+        if self.reduction is other.reduction:
+            return self.name
+        return f"{self.name} ({self.reduction.job.folder.resolve().name})"
 
     @property
     def groups(self) -> Index:
@@ -170,6 +178,11 @@ def compare_runs(a: Side, b: Side, *, on_field: bool = False) -> Comparison:
     """
     if a.reduction is b.reduction and a.run == b.run:
         raise UsageError(f"compare: {a.name!r} can't be compared with itself; name two runs")
+    one, other = a.reduction.job, b.reduction.job
+    if one.folder.resolve() == other.folder.resolve() and a.name == b.name:
+        raise UsageError(f"compare: {a.name!r} can't be compared with itself; name two runs")
+    if one.side != other.side:
+        raise UsageError(f"compare: {a.name!r} is measured on the {one.side}, {b.name!r} on the {other.side} side")
     pairs, only_a, only_b = common_lifts(a, b)
     if not pairs:
         raise UsageError(
@@ -183,7 +196,8 @@ def common_lifts(a: Side, b: Side) -> tuple[list[tuple[int, int]], Array, Array]
     """Return the groups of the lifts that both runs have, and the lifts [m] that only one has."""
     lift_a, lift_b = a.reduction.lift[a.groups], b.reduction.lift[b.groups]
     apart = np.abs(lift_a[:, None] - lift_b[None, :])
-    match = apart <= SAME_LIFT
+    # With the valve closed there is nothing but leakage and the gauge's zero to compare.
+    match = (apart <= SAME_LIFT) & (lift_a[:, None] > 0.0)
     pairs = [(int(a.groups[first]), int(b.groups[second])) for first, second in np.argwhere(match)]
     return pairs, lift_a[~match.any(axis=1)], lift_b[~match.any(axis=0)]
 
@@ -201,7 +215,7 @@ def _compared(a: Side, b: Side, group_a: int, group_b: int, *, on_field: bool) -
         raise UsageError(_other_stations(a, b, group_a, group_b))
     speed, flow = _scales(first, second, group_a, group_b)
     one_job = first is second
-    tested = _Tested(a, b, group_a, group_b, one_job)
+    tested = _Tested(a, b, group_a, group_b, one_job=one_job, same_stations=same)
     station_values = {}
     for name, scale in (("velocity", speed), ("flow_share", 1.0)):
         va, vb = getattr(first.stations, name)[part_a], getattr(second.stations, name)[part_b]
@@ -209,10 +223,17 @@ def _compared(a: Side, b: Side, group_a: int, group_b: int, *, on_field: bool) -
         sb = getattr(b.uncertainty, name).take(part_b)
         if not same:
             at = first.stations.angle_deg[part_a]
-            vb, sb = read_field(second, part_b, at, vb, sb, name)
-        station_values[name] = tested.family(va, vb * scale, sa, _scaled(sb, scale))
+            vb, sb = read_field(second, part_b, at, vb, sb, per_sector=name == "flow_share")
+        station_values[name] = tested.family(va, vb * scale, sa, sb.scaled(scale))
     values = {
-        name: tested.single(getattr(a.uncertainty, name), getattr(b.uncertainty, name), va, vb, scale)
+        name: tested.single(
+            getattr(a.uncertainty, name),
+            getattr(b.uncertainty, name),
+            va,
+            vb,
+            scale,
+            of_ring=name != "discharge_coefficient",
+        )
         for name, va, vb, scale in (
             ("mean_velocity", first.measures.mean, second.measures.mean, speed),
             ("uniformity_index", first.measures.uniformity_index, second.measures.uniformity_index, 1.0),
@@ -227,7 +248,7 @@ def _compared(a: Side, b: Side, group_a: int, group_b: int, *, on_field: bool) -
         )
     }
     values["flow"] = tested.single(
-        a.uncertainty.bench_flow, b.uncertainty.bench_flow, first.bench_flow, second.bench_flow, flow
+        a.uncertainty.bench_flow, b.uncertainty.bench_flow, first.bench_flow, second.bench_flow, flow, of_ring=False
     )
     return LiftComparison(
         lift=float(first.lift[group_a]),
@@ -253,16 +274,12 @@ def _scales(first: Reduction, second: Reduction, group_a: int, group_b: int) -> 
     return tuple(1.0 if abs(scale - 1.0) <= 1e-12 else scale for scale in scales)  # type: ignore[return-value]
 
 
-def _scaled(spread: Spread, scale: float) -> Spread:
-    return Spread(spread.independent * abs(scale), spread.common * scale)
-
-
 class _Tested:
     """The tests of one lift: what is common to both runs, and the degrees of freedom of each."""
 
-    def __init__(self, a: Side, b: Side, group_a: int, group_b: int, one_job: bool) -> None:
+    def __init__(self, a: Side, b: Side, group_a: int, group_b: int, *, one_job: bool, same_stations: bool) -> None:
         self.a, self.b, self.group_a, self.group_b = a, b, group_a, group_b
-        self._one_job = one_job
+        self._one_job, self._same_stations = one_job, same_stations
         self._freedom = (
             float(a.uncertainty.readings.freedom[group_a]),
             float(b.uncertainty.readings.freedom[group_b]),
@@ -275,16 +292,19 @@ class _Tested:
         verdicts = tuple(verdict(float(off), bool(yes)) for off, yes in zip(vb - va, shown, strict=True))
         return Difference(va, vb, u, freedom, verdicts)
 
-    def single(self, spread_a: Spread, spread_b: Spread, va: Array, vb: Array, scale: float) -> Difference:
-        """Return the difference of one value of each group."""
+    def single(
+        self, spread_a: Spread, spread_b: Spread, va: Array, vb: Array, scale: float, *, of_ring: bool = True
+    ) -> Difference:
+        """Return the difference of one value of each group; of a ring it is not known where stations differ."""
         at_a, at_b = np.array([self.group_a]), np.array([self.group_b])
-        return self.family(va[at_a], vb[at_b] * scale, spread_a.take(at_a), _scaled(spread_b.take(at_b), scale))
+        second = spread_b.take(at_b).scaled(scale if self._same_stations or not of_ring else np.nan)
+        return self.family(va[at_a], vb[at_b] * scale, spread_a.take(at_a), second)
 
     def _uncertainty(self, sa: Spread, sb: Spread) -> tuple[Array, Array]:
         common = (sb.common - sa.common) if self._one_job else np.sqrt(sa.common**2 + sb.common**2)
-        parts = np.concatenate([[sa.independent, sb.independent], common])
+        parts = np.concatenate([[sa.independent, sb.independent, sa.stated, sb.stated], common])
         u = np.sqrt(np.sum(parts**2, axis=0))
-        freedoms = np.array([*self._freedom, *[np.inf] * len(common)])[:, None]
+        freedoms = np.array([*self._freedom, *[np.inf] * (len(parts) - 2)])[:, None]
         return u, effective_freedom(parts, freedoms)
 
     def bias(self) -> BiasShift:
@@ -304,6 +324,8 @@ class _Tested:
         covariance = self.a.uncertainty.bias[self.group_a] + self.b.uncertainty.bias[self.group_b]
         for each in (common_b - common_a,) if self._one_job else (common_a, common_b):
             covariance = covariance + np.stack([each.real, each.imag]) @ np.stack([each.real, each.imag]).T
+        if not self._same_stations:
+            covariance = covariance * np.nan
         along = shift / np.hypot(*shift) if shift.any() else np.array([1.0, 0.0])
         u = float(np.sqrt(along @ covariance @ along)) if np.isfinite(covariance).all() else float("nan")
         p = shift_p(shift, covariance, float(magnitude.freedom[0]))
@@ -325,9 +347,9 @@ def packed_to_one_side(comparison: Comparison) -> list[float]:
 
 
 def read_field(
-    reduction: Reduction, part: slice, angle_deg: Array, values: Array, spread: Spread, name: str
+    reduction: Reduction, part: slice, angle_deg: Array, values: Array, spread: Spread, *, per_sector: bool
 ) -> tuple[Array, Spread]:
-    """Return a group's field and its spread at other angles than its stations.
+    """Return a group's field at other angles than its stations, and what is known of it there.
 
     Parameters
     ----------
@@ -337,33 +359,27 @@ def read_field(
     angle_deg : ndarray, shape (A,)
         In [0, 360) [deg].
     values : ndarray, shape (S,)
-        At the stations; for "flow_share" the share, which becomes the share of a sector at the new angle.
+        At the stations.
     spread : Spread
         Of the values.
-    name : str
+    per_sector : bool
+        True for what belongs to a sector, as shares do: the value becomes that of the sector at the new angle.
 
     Notes
     -----
-    The spread between two stations is that of a straight line between them, which is what a
-    shape-preserving cubic leans on; what the field does between stations is not known, and not counted.
+    What the field does between stations was not measured, so that its uncertainty there is not known; where an
+    angle is that of a station it is the station's own. A share of other sectors is never known.
     """
-    from portviz.distribution.field import around_circle
-    from portviz.distribution.measures import sector_angles
-
     stations = reduction.stations.angle_deg[part]
-    density = reduction.stations.sector_deg[part] if name == "flow_share" else np.ones(len(stations))
-    width = sector_angles(angle_deg, np.array([0])) if name == "flow_share" else np.ones(len(angle_deg))
-    after = np.searchsorted(stations, angle_deg, side="right") % len(stations)
-    before = after - 1
-    gap = np.mod(stations[after] - stations[before], 360.0)
-    along = np.mod(angle_deg - stations[before], 360.0) / gap
-    share = np.zeros((len(angle_deg), len(stations)))
-    rows = np.arange(len(angle_deg))
-    share[rows, before] = 1.0 - along
-    share[rows, after] += along
-    share = share * width[:, None] / density
+    density, width = np.ones(len(stations)), np.ones(len(angle_deg))
+    if per_sector:
+        density, width = reduction.stations.sector_deg[part], sector_angles(angle_deg, np.array([0]))
     found = around_circle(stations, values / density, angle_deg) * width
-    return found, Spread(np.sqrt(share**2 @ spread.independent**2), spread.common @ share.T)
+    same = np.abs(angle_deg[:, None] - stations) < 1e-6
+    at = np.argmax(same, axis=1)
+    there = np.where(same.any(axis=1) & (not per_sector), 1.0, np.nan)
+    own = spread.take(at)
+    return found, Spread(own.independent * there, own.stated * there, own.common)
 
 
 def _other_stations(a: Side, b: Side, group_a: int, group_b: int) -> str:

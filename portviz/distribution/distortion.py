@@ -14,7 +14,7 @@ from portviz.distribution.propagation import Spread, common_changes
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.rings import greatest_over_least, half_circle_parts, half_circle_share, weak_arcs
 from portviz.distribution.uncertainty import Uncertainty
-from portviz.distribution.verdicts import effective_freedom, expanded
+from portviz.distribution.verdicts import expanded
 from portviz.job.model import Array, Index, Mask
 
 #: Samples of a group where the linear law does not hold: its standard deviations are good to 1.6 %.
@@ -156,7 +156,7 @@ def distortion(
         there = known & np.isfinite(values[name])
         own = np.where(there, independent[name], np.nan)
         simulated[name] = there & ~(bends[name] <= _BENT * np.hypot(own, np.sqrt(np.sum(common[name] ** 2, axis=0))))
-        spreads[name] = Spread(own, common[name])
+        spreads[name] = Spread(own, np.zeros_like(own), common[name])
     _simulate(reduction, uncertainty, ring, values, spreads, simulated)
     return Distortion(
         toward_deg=toward_deg,
@@ -169,9 +169,7 @@ def distortion(
 
 
 def _expanded(spread: Spread, freedom: Array) -> Array:
-    parts = np.concatenate([spread.independent[None], spread.common])
-    freedoms = np.concatenate([freedom[None], np.full(spread.common.shape, np.inf)])
-    return expanded(spread.standard, effective_freedom(parts, freedoms))
+    return expanded(spread.standard, spread.freedom(freedom))
 
 
 def _moved(

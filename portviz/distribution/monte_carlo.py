@@ -55,7 +55,11 @@ def simulated(reduction: Reduction, linear: Uncertainty, groups: Index, samples:
             at = place if name in STATION_RESULTS else slice(group, group + 1)
             # What has no value, as shares of nothing, has no uncertainty either.
             there = np.where(np.isnan(result_values(reduction, name)[at]), np.nan, 1.0)
-            parts[name].independent[at] = _deviation(found[name]) * there
+            total, stated = _deviation(found[name]) * there, getattr(linear, name).stated[at]
+            only_stated = getattr(linear, name).independent[at] == 0.0
+            rest = np.sqrt(np.maximum(total**2 - stated**2, 0.0))
+            parts[name].independent[at] = np.where(only_stated, 0.0, rest)
+            parts[name].stated[at] = np.where(only_stated, total, stated)
             parts[name].common[:, at] = 0.0
         covariance[group] = np.cov(centroid.real, centroid.imag)
         bias_common[:, group] = 0.0
@@ -88,7 +92,7 @@ def simulated_patterns(reduction: Reduction, linear: Uncertainty, groups: Index,
 
 
 def _copy(spread: Spread) -> Spread:
-    return Spread(spread.independent.copy(), spread.common.copy())
+    return Spread(spread.independent.copy(), spread.stated.copy(), spread.common.copy())
 
 
 def _over_stations(samples: Array, weights: Array) -> Array:

@@ -23,6 +23,7 @@ _TEMPLATE_TITLE = "New job"
 #: head diameter outside these ranges [-] (common practice, no source).
 _WIDEST_INTERFERENCE = 2.0
 _USUAL_COEFFICIENT = (0.8, 1.2)
+_WIDEST_ACCURACY = 0.1
 _USUAL_LIFT = (0.03, 0.6)
 #: More of the circle than this between two stations is worth a word [deg]: three even stations leave as much.
 _WIDEST_UNREAD = 120.0
@@ -52,6 +53,11 @@ def _slip_warnings(job: Job) -> list[str]:
     if not _USUAL_COEFFICIENT[0] <= job.gauge.coefficient <= _USUAL_COEFFICIENT[1]:
         found.append(
             f"gauge.coefficient is {job.gauge.coefficient:g}, far from 1, and all velocities scale with it; check it"
+        )
+    accuracy = job.gauge.accuracy
+    if accuracy is not None and job.gauge.kind == "pressure" and accuracy > _WIDEST_ACCURACY * job.bench.test_pressure:
+        found.append(
+            f"gauge.accuracy, {pressure_text(job, accuracy)}, is more than a tenth of the test pressure; check its unit"
         )
     if job.readings is not None:
         part = float(job.readings.group_lift.max()) / job.valve.head_diameter

@@ -15,6 +15,7 @@ import numpy as np
 from portviz.air import GAMMA, isentropic_state
 from portviz.distribution.measures import group_sizes, group_sum
 from portviz.distribution.reduce import Reduction, upstream_pressure
+from portviz.distribution.verdicts import effective_freedom
 from portviz.job.model import Array, Index
 
 #: The factors that the readings of one set-up share, in the order of `Spread.common`.
@@ -28,23 +29,38 @@ class Spread:
     Parameters
     ----------
     independent : ndarray, shape (N,)
-        Standard uncertainty from all that errs for itself; NaN where unknown.
+        Standard uncertainty from the readings, which err each for itself; NaN where unknown. Its degrees of
+        freedom are those of the readings.
+    stated : ndarray, shape (N,)
+        From what else errs for itself and was stated, not observed, as the bench flow's accuracy: known exactly,
+        with endless degrees of freedom.
     common : ndarray, shape (4, N)
         Change of the results for one standard uncertainty of each factor in `COMMON`, with its sign.
     """
 
     independent: Array
+    stated: Array
     common: Array
 
     @property
     def standard(self) -> Array:
         """Standard uncertainty of each result, shape (N,)."""
         with np.errstate(over="ignore"):
-            return np.asarray(np.sqrt(self.independent**2 + np.sum(self.common**2, axis=0)))
+            return np.asarray(np.sqrt(self.independent**2 + self.stated**2 + np.sum(self.common**2, axis=0)))
 
     def take(self, index: Index | slice) -> Spread:
         """Return the spread of some of the results."""
-        return Spread(self.independent[index], self.common[:, index])
+        return Spread(self.independent[index], self.stated[index], self.common[:, index])
+
+    def freedom(self, of_readings: Array) -> Array:
+        """Return the degrees of freedom of the whole, shape (N,), from those of the readings, shape (N,)."""
+        parts = np.concatenate([[self.independent, self.stated], self.common])
+        freedoms = np.concatenate([[of_readings], np.full((len(parts) - 1, len(of_readings)), np.inf)])
+        return effective_freedom(parts, freedoms)
+
+    def scaled(self, factor: float) -> Spread:
+        """Return the spread of the results times a factor."""
+        return Spread(self.independent * abs(factor), self.stated * abs(factor), self.common * factor)
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from portviz.job.model import Array
 DOUBT_LEVEL = 0.01
 #: Squared deviations below this part of the squared drops are rounding [-].
 _ROUNDING = 1e-20
-ACCURACY, REPEATS, UNKNOWN = "accuracy", "repeats", "unknown"
+ACCURACY, REPEATS, RESOLUTION, UNKNOWN = "accuracy", "repeats", "resolution", "unknown"
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class ReadingUncertainty:
     freedom : ndarray, shape (G,)
         Degrees of freedom [-]; inf where the accuracy is given.
     source : tuple of str, length G
-        "accuracy", "repeats" or "unknown".
+        "accuracy", "repeats", "resolution" or "unknown".
     scatter : ndarray, shape (G,)
         Pooled standard deviation of one reading [Pa]; NaN without repeats.
     scatter_freedom : ndarray, shape (G,)
@@ -55,8 +55,8 @@ def reading_uncertainty(reduction: Reduction) -> ReadingUncertainty:
     stations of one run at one lift, s^2 = sum of squared deviations / sum(n - 1), over sqrt(n), with
     sum(n - 1) degrees of freedom. Both: the accuracy, unless the repeats scatter more than it explains
     (chi-square test at `DOUBT_LEVEL`): then the repeats. A stated resolution adds half its step as the bound
-    of a rectangular distribution, resolution / sqrt(12), which repeats do not average out; it adds nothing
-    where neither of the others is known.
+    of a rectangular distribution, resolution / sqrt(12), which repeats do not average out; alone it counts where
+    repeats never differ, and nowhere else.
     """
     stations, starts = reduction.stations, reduction.starts
     group = reduction.station_group
@@ -68,8 +68,11 @@ def reading_uncertainty(reduction: Reduction) -> ReadingUncertainty:
     one = np.full(len(group), np.nan) if accuracy is None else accuracy
     source = np.full(len(starts), UNKNOWN if accuracy is None else ACCURACY, dtype=object)
     if accuracy is None:
-        # Repeats that never differ tell of a gauge too coarse to see them, not of none.
+        # Repeats that never differ tell of a gauge too coarse to see them, not of none: its step is then all.
         believed = (freedom > 0) & (squares > _ROUNDING * group_sum(stations.drop**2, starts))
+        coarse = (freedom > 0) & ~believed & (reduction.job.gauge.resolution is not None)
+        one = np.where(coarse[group], 0.0, one)
+        source[coarse] = RESOLUTION
     else:
         ordinary = group_sum(np.where(stations.repeats > 1, (stations.repeats - 1.0) * accuracy**2, 0.0), starts)
         with np.errstate(divide="ignore", invalid="ignore"):

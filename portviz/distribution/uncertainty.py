@@ -122,19 +122,21 @@ def linear_uncertainty(reduction: Reduction) -> Uncertainty:
         own = (weights.mass_part * mass) ** 2
         both = weights.each(np.add.reduceat(own, reduction.starts))
         share_own = np.sqrt(own * (1.0 - 2.0 * stations.flow_share) + stations.flow_share**2 * both)
-    no_dimensions = np.zeros((1, len(group)))
+    no_dimensions, nothing, no_group = np.zeros((1, len(group))), np.zeros(len(group)), np.zeros(len(flow))
 
     def at_stations(slope: Array, changes: list[Array]) -> Spread:
-        return Spread(readings.drop * slope, np.concatenate([changes, no_dimensions]))
+        return Spread(readings.drop * slope, nothing, np.concatenate([changes, no_dimensions]))
 
     total = [weights.each(weights.change(weights.mass_part, each.mass_flux)) for each in common]
     share_common = [
         weights.mass_part * each.mass_flux - stations.flow_share * change
         for each, change in zip(common, total, strict=True)
     ]
-    share = Spread(share_own, np.concatenate([share_common, no_dimensions]))
+    share = Spread(share_own, nothing, np.concatenate([share_common, no_dimensions]))
     bench = reduction.bench_flow[group]
-    station_flow = Spread(np.hypot(bench * share.independent, stations.flow_share * flow[group]), bench * share.common)
+    station_flow = Spread(
+        np.abs(bench) * share.independent, np.abs(stations.flow_share) * flow[group], bench * share.common
+    )
     turned = np.exp(-1j * np.radians(reduction.bias_angle_deg))
     along = weights.each(turned) * weights.bias
     bias_common = np.array([weights.change(weights.bias, each.mass_flux) for each in common] + [0.0 * turned])
@@ -143,18 +145,17 @@ def linear_uncertainty(reduction: Reduction) -> Uncertainty:
     def of_group(weight: Array, changed: str) -> Spread:
         uncertain = readings.drop * getattr(slopes, changed)
         moved = [weights.change(weight, getattr(each, changed)) for each in common]
-        return Spread(weights.spread(weight, uncertain), np.array([*moved, np.zeros(len(reduction.starts))]))
+        return Spread(weights.spread(weight, uncertain), no_group, np.array([*moved, no_group]))
 
     def coefficient(value: Array, area: Array, through: bool) -> Spread:
         """Of a bench flow over a flow by an area: by readings, or by the ideal flux."""
-        parts = [flow_part, area[1]]
-        if through:
-            parts.append(weights.spread(weights.mass_part, mass))
+        size = np.abs(value)
+        own = weights.spread(weights.mass_part, mass) if through else no_group
         moved = [
             each.bench_mass - (weights.change(weights.mass_part, each.mass_flux) if through else each.ideal_flux)
             for each in common
         ]
-        return Spread(value * np.sqrt(np.sum(np.square(parts), axis=0)), value * np.array([*moved, -area[0]]))
+        return Spread(size * own, size * np.hypot(flow_part, area[1]), value * np.array([*moved, -area[0]]))
 
     return Uncertainty(
         readings=readings,
@@ -165,7 +166,7 @@ def linear_uncertainty(reduction: Reduction) -> Uncertainty:
         mach=at_stations(slopes.mach, [each.mach for each in common]),
         flow_share=share,
         flow=station_flow,
-        bench_flow=Spread(flow, np.zeros((len(COMMON), len(flow)))),
+        bench_flow=Spread(no_group, flow, np.zeros((len(COMMON), len(flow)))),
         discharge_coefficient=coefficient(reduction.discharge_coefficient, areas.curtain, through=False),
         flow_area_coefficient=coefficient(reduction.flow_area_coefficient, areas.flow, through=False),
         closure=coefficient(reduction.closure, areas.gap, through=True),

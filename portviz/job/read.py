@@ -181,7 +181,26 @@ def _positive(typed: object, kind: str, key: str) -> float | None:
 def _bench(table: JobTable, room: RoomAir) -> Bench:
     bench = table.bench
     part = isinstance(bench.flow_accuracy, str) and bench.flow_accuracy.rstrip().endswith("%")
-    accuracy = _positive(bench.flow_accuracy, "ratio" if part else "flow", "bench.flow_accuracy")
+    try:
+        accuracy = _positive(bench.flow_accuracy, "ratio" if part else "flow", "bench.flow_accuracy")
+    except JobError as error:
+        if part:
+            raise
+        raise JobError(
+            "this is neither a part of a flow nor a flow",
+            file=JOB_FILE,
+            place="bench.flow_accuracy",
+            value=bench.flow_accuracy,
+            expected='a part such as "1 %", or a flow such as "0.5 cfm"',
+        ) from error
+    if part and accuracy is not None and accuracy > 0.5:
+        raise JobError(
+            "a flow that is not known to a half of itself tells nothing",
+            file=JOB_FILE,
+            place="bench.flow_accuracy",
+            value=bench.flow_accuracy,
+            expected="at most 50 %",
+        )
     return Bench(
         bench.test_pressure,
         room,

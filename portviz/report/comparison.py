@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from portviz.job.model import Array, Job
 from portviz.job.words import lift_text
 from portviz.report.layout import add_row, new_table, titled
 from portviz.report.machine import FORMAT, Document
+from portviz.report.uncertainty import WHAT_TO_ADD
 from portviz.units import in_unit
 
 _SIGNS = {"higher": "↑", "lower": "↓", NOT_SHOWN: "·"}
@@ -23,28 +24,39 @@ _SIGNS = {"higher": "↑", "lower": "↓", NOT_SHOWN: "·"}
 def comparison_warnings(comparison: Comparison) -> list[str]:
     """Return what a reader of a comparison must be warned of."""
     a, b = comparison.a, comparison.b
-    found = []
-    for name, lifts in ((a.name, comparison.only_a), (b.name, comparison.only_b)):
+    before, after = a.label(b), b.label(a)
+    found = _other_heads(a.reduction.job, b.reduction.job)
+    for name, lifts in ((before, comparison.only_a), (after, comparison.only_b)):
         if len(lifts):
             listed = ", ".join(lift_text(a.reduction.job, float(lift)) for lift in lifts[:12])
-            found.append(f"measured in run {name!r} only, and not compared: {listed}")
+            closed = "; with the valve closed there is nothing to compare" if lifts[0] == 0.0 else ""
+            found.append(f"measured in run {name!r} only, or closed, and not compared: {listed}{closed}")
     if comparison.on_field:
         found.append(
             "where stations differ, the second run's interpolated field is compared at the first one's stations; what "
-            "the field does between stations is not measured"
+            "the field does between stations is not measured, so that there is no verdict there, nor on measures of "
+            "the whole ring"
         )
     rescaled = [lift_text(a.reduction.job, each.lift) for each in comparison.lifts if each.rescaled]
     if rescaled:
         found.append(
-            f"test pressure or air differ at {', '.join(rescaled[:12])}: velocities and flow of {b.name!r} are "
-            f"rescaled to those of {a.name!r} (at one velocity ratio; at one effective area by the compressible flux)"
+            f"test pressure or air differ at {', '.join(rescaled[:12])}: velocities and flow of {after!r} are "
+            f"rescaled to those of {before!r} (at one velocity ratio; at one effective area by the compressible flux)"
         )
     unknown = [each.lift for each in comparison.lifts if np.isnan(each.stations["velocity"].u).all()]
     if unknown:
         where = ", ".join(lift_text(a.reduction.job, lift) for lift in unknown[:12])
+        doubtful = [
+            name
+            for name, side, place in ((before, a, 0), (after, b, 1))
+            if any(
+                np.isnan(side.uncertainty.readings.drop[side.reduction.stations_of(each.groups[place])]).all()
+                for each in comparison.lifts
+            )
+        ]
         found.append(
-            f"no verdict at {where}: nothing is known of how well the stations were read; state gauge.accuracy in "
-            "job.toml, or read each station at least twice in both runs"
+            f"no verdict at {where}: nothing is known of how well {' and '.join(map(repr, doubtful))} "
+            f"{'were' if len(doubtful) > 1 else 'was'} read; {WHAT_TO_ADD}"
         )
     if all(np.isnan(each.values["flow"].u[0]) for each in comparison.lifts):
         found.append("no verdict on flow, closure and coefficients: state bench.flow_accuracy in job.toml")
@@ -55,6 +67,21 @@ def comparison_warnings(comparison: Comparison) -> list[str]:
             f"more flow, but more of it packed to one side, at {where}: flow and bias both grew; a gain on the bench "
             "that the cylinder may not see"
         )
+    return found
+
+
+def _other_heads(one: Job, other: Job) -> list[str]:
+    """Return what two jobs differ in that makes their runs hard to compare."""
+    found = []
+    if one.stations.reference != other.stations.reference:
+        found.append(
+            f"station 0 faces “{one.stations.reference}” in one job, “{other.stations.reference}” in the other: if "
+            "that is not the same place, no station of theirs can be compared"
+        )
+    if replace(one.valve, length_uncertainty=None) != replace(other.valve, length_uncertainty=None):
+        found.append("the two jobs' valves differ: coefficients and closure change with them; pictures show the first")
+    if replace(one.seat, length_uncertainty=None) != replace(other.seat, length_uncertainty=None):
+        found.append("the two jobs' seats differ: coefficients and closure change with them; pictures show the first")
     return found
 
 
@@ -127,7 +154,9 @@ def comparison_tables(comparison: Comparison, *, stations: bool = False) -> Rend
     """Return the differences at each lift, then, where asked for, those of every station."""
     job = comparison.a.reduction.job
     parts: list[RenderableType] = [
-        Text(f"{comparison.b.name} against {comparison.a.name}: what changed", style="bold"),
+        Text(
+            f"{comparison.b.label(comparison.a)} against {comparison.a.label(comparison.b)}: what changed", style="bold"
+        ),
         _lift_table(comparison, job),
         _station_verdicts(comparison, job),
     ]
@@ -136,7 +165,7 @@ def comparison_tables(comparison: Comparison, *, stations: bool = False) -> Rend
     parts.append(
         Text(
             "± covers the difference in 95 of 100 cases. ↑ higher, ↓ lower: shown by the data at 5 %, for all stations "
-            "of a lift together (Holm); ·: not shown, which is not the same as unchanged.",
+            "of a lift together (Holm); * shown; ·: not shown, which is not the same as unchanged.",
             style="dim",
         )
     )
@@ -156,11 +185,20 @@ def _changed(difference: Difference, place: int, scale: float) -> str:
     return f"{off:+.{decimals}f} ±{wide:.{decimals}f} {sign}"
 
 
+def _moved(each: LiftComparison) -> str:
+    """Return how far and where the bias moved, and if that is shown."""
+    if not np.isfinite(each.bias.shift).all():
+        return "–"
+    length = float(np.hypot(*each.bias.shift))
+    angle = round(float(np.degrees(np.arctan2(each.bias.shift[1], each.bias.shift[0])))) % 360
+    return f"{length:.3f} {angle}° {'*' if each.bias.shown else '?' if np.isnan(each.bias.u) else '·'}"
+
+
 def decimals_of(uncertainty: float) -> int:
     """Return the decimals that show two figures of an uncertainty."""
     if not uncertainty > 0.0 or not np.isfinite(uncertainty):
         return 3
-    return int(np.clip(1 - np.floor(np.log10(uncertainty)), 0, 6))
+    return int(np.clip(1 - np.floor(np.log10(uncertainty)), 0, 4))
 
 
 def _lift_table(comparison: Comparison, job: Job) -> RenderableType:
@@ -172,6 +210,7 @@ def _lift_table(comparison: Comparison, job: Job) -> RenderableType:
             f"mean velocity\n[{job.units.velocity}]",
             "uniformity",
             "bias",
+            "bias moved\ntoward",
             "closure",
         ),
         left=(),
@@ -184,6 +223,7 @@ def _lift_table(comparison: Comparison, job: Job) -> RenderableType:
             _changed(each.values["mean_velocity"], 0, speed),
             _changed(each.values["uniformity_index"], 0, 1.0),
             _changed(each.bias.magnitude, 0, 1.0),
+            _moved(each),
             _changed(each.values["closure"], 0, 1.0),
         )
     return titled("Differences at each lift", table)
@@ -209,7 +249,7 @@ def _station_verdicts(comparison: Comparison, job: Job) -> RenderableType:
             table,
             lift_text(job, each.lift).split(" ")[0],
             *(
-                _angles(each.angles_deg, each.stations[name].verdicts, verdict)
+                _angles(each.angles_deg, each.stations[name], verdict)
                 for name in ("velocity", "flow_share")
                 for verdict in ("higher", "lower")
             ),
@@ -217,8 +257,10 @@ def _station_verdicts(comparison: Comparison, job: Job) -> RenderableType:
     return titled("Stations whose change is shown", table)
 
 
-def _angles(angles: Array, verdicts: Iterable[str], wanted: str) -> str:
-    found = [f"{angle:g}°" for angle, verdict in zip(angles, verdicts, strict=True) if verdict == wanted]
+def _angles(angles: Array, difference: Difference, wanted: str) -> str:
+    if np.isnan(difference.u).all():
+        return "unknown"
+    found = [f"{angle:g}°" for angle, verdict in zip(angles, difference.verdicts, strict=True) if verdict == wanted]
     if len(found) == len(angles):
         return "all"
     return " ".join(found) or "none"

@@ -10,27 +10,23 @@ from portviz.distribution.propagation import Spread
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.scatter import UNKNOWN
 from portviz.distribution.uncertainty import Uncertainty
-from portviz.distribution.verdicts import effective_freedom, expanded
+from portviz.distribution.verdicts import expanded
 from portviz.job.model import Array
 from portviz.report.layout import add_row, new_table, titled
 from portviz.units import in_unit, number_text
 
-NOTHING_KNOWN = (
-    "Nothing is known of how well the stations were read, so that there is no ± and no verdict: state gauge.accuracy "
-    "in job.toml, or read each station at least twice."
+WHAT_TO_ADD = (
+    "state gauge.accuracy in job.toml, or read each station at least twice (repeats that never differ tell nothing "
+    "unless gauge.resolution is stated)"
 )
-
-
-def spread_freedom(spread: Spread, freedom: Array) -> Array:
-    """Return the degrees of freedom of results whose independent part has `freedom` of them, shape (N,)."""
-    parts = np.concatenate([[spread.independent], spread.common])
-    freedoms = np.concatenate([[freedom], np.full(spread.common.shape, np.inf)])
-    return effective_freedom(parts, freedoms)
+NOTHING_KNOWN = (
+    "Nothing is known of how well the stations were read, so that there is no ± and no verdict: " + WHAT_TO_ADD + "."
+)
 
 
 def plus_minus(spread: Spread, freedom: Array) -> Array:
     """Return half the width of the intervals that cover 95 of 100 times, shape (N,); NaN where not known."""
-    return expanded(spread.standard, spread_freedom(spread, freedom))
+    return expanded(spread.standard, spread.freedom(freedom))
 
 
 def two_figures(value: float) -> str:

@@ -81,12 +81,18 @@ def difference_range(comparison: Comparison) -> ColourRange:
     return ColourRange(-high, high, 2 * steps)
 
 
+def _what(comparison: Comparison) -> str:
+    a, b = comparison.a, comparison.b
+    field = ", of the interpolated field" if comparison.on_field else ""
+    return f"{b.label(a)} less {a.label(b)}{field}"
+
+
 def headline(comparison: Comparison, lift: float, letters: int) -> str:
     """Return what is compared, and what is shown at a lift [m]."""
     job = comparison.a.reduction.job
     lines = [
         *fitted(job.title, letters, 2),
-        *fitted(f"{comparison.b.name} less {comparison.a.name}: difference of velocity", letters, 2),
+        *fitted(f"{_what(comparison)}: difference of velocity", letters, 2),
     ]
     at = compared_at(comparison, lift)
     if at is None:
@@ -95,17 +101,23 @@ def headline(comparison: Comparison, lift: float, letters: int) -> str:
             [*lines, *fitted(f"lift {lift_text(job, lift)}: not measured in both runs; only {common}", letters, 2)]
         )
     verdicts = at.stations["velocity"].verdicts
+    unknown = int(np.isnan(at.stations["velocity"].u).sum())
     counts = {word: verdicts.count(word) for word in ("higher", "lower", NOT_SHOWN)}
+    counts[NOT_SHOWN] -= unknown
+    if unknown:
+        counts["of unknown uncertainty"] = unknown
     lines.append(packed([f"lift {lift_text(job, lift)}", f"{len(verdicts)} stations compared"], letters))
     lines.append(packed([f"{count} {word}" for word, count in counts.items()], letters))
     return "\n".join(lines)
 
 
 _FOOTNOTE = [
-    "grey: the change of the stations there is not shown by the data",
+    "grey: no change of the stations there is shown by the data, or its uncertainty is unknown",
+    "colours between stations: interpolated",
     "verdicts at 5 % for all stations of a lift together (Holm)",
     "one scale of colours for all common lifts",
 ]
+_NOT_MEASURED = ["grey: not measured in both runs at this lift; the marks on the slider are the first run's lifts"]
 
 
 def difference_scene(plotter: Any, comparison: Comparison, lift: float, camera: str) -> Any:
@@ -133,7 +145,10 @@ def difference_scene(plotter: Any, comparison: Comparison, lift: float, camera: 
             return np.zeros(len(self.job.stations.circle_deg))
 
         def bias(self) -> complex | None:
-            return None
+            at = compared_at(comparison, self.state.lift)
+            return complex(*at.bias.shift) if at is not None and at.bias.shown else None
+
+        arrow_name = "shift of the bias"
 
         def recolour(self) -> None:
             self.curtain_actor.mapper.lookup_table.apply_cmap(DIFFERENCE_MAP)
@@ -144,7 +159,11 @@ def difference_scene(plotter: Any, comparison: Comparison, lift: float, camera: 
         def say_all(self, now: Any) -> None:
             super().say_all(now)
             self.words.input = headline(comparison, self.state.lift, self.size.letters(0.58, 15))
-            self.footnote.input = packed(_FOOTNOTE, self.size.letters(0.62, 12))
+            known = compared_at(comparison, self.state.lift) is not None
+            self.footnote.input = packed(_FOOTNOTE if known else _NOT_MEASURED, self.size.letters(0.62, 12))
+
+        def file_subject(self) -> str:
+            return f"difference-{comparison.a.name}-{comparison.b.name}"
 
     state = view_state(comparison.a.reduction, comparison.a.run, lift, "velocity", camera)
     return DifferenceScene(plotter, state)
@@ -211,7 +230,7 @@ def comparison_chart(comparison: Comparison) -> Figure:
     FigureCanvasAgg(figure)
     title = [
         *fitted(job.title, 30 * across, 2),
-        *fitted(f"{comparison.b.name} less {comparison.a.name}: difference of velocity, ± at 95 %", 30 * across, 2),
+        *fitted(f"{_what(comparison)}: difference of velocity, ± of each station alone at 95 %", 30 * across, 2),
     ]
     figure.suptitle("\n".join(title), color=INK, fontsize=12, parse_math=False)
     panels = figure.subplots(down, across, sharex=True, sharey=True, squeeze=False)
@@ -219,10 +238,15 @@ def comparison_chart(comparison: Comparison) -> Figure:
         _draw_differences(axes, comparison, each)
     for axes in panels.flat[len(lifts) :]:
         axes.set_visible(False)
+        # The panel above it is the last of its column.
+        above = panels[down - 2, list(panels[down - 1]).index(axes)]
+        above.tick_params(labelbottom=True)
     for axes in panels[:, 0]:
         axes.set_ylabel(f"[{job.units.velocity}]")
     figure.supxlabel(
-        "station angle [deg], anticlockwise seen from the cylinder; filled: shown at 5 %, grey: not shown", fontsize=9
+        "station angle [deg], anticlockwise seen from the cylinder; filled: shown at 5 % for all stations of a lift "
+        "together, grey: not shown",
+        fontsize=9,
     )
     return figure
 

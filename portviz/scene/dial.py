@@ -116,7 +116,9 @@ class Dial:
         self.renderer.SetViewport(left, bottom, left + side / width, bottom + side / height)
         place_in_view(self.caption, (left + side / width / 2.0, bottom + 0.01))
 
-    def update(self, read: npt.NDArray[np.bool_], far: npt.NDArray[np.bool_], bias: complex | None) -> None:
+    def update(
+        self, read: npt.NDArray[np.bool_], far: npt.NDArray[np.bool_], bias: complex | None, name: str = "bias"
+    ) -> None:
         """Show other measured stations, far places and bias; the colours follow the curtain's.
 
         Parameters
@@ -126,7 +128,9 @@ class Dial:
         far : ndarray of bool, shape (A,)
             Columns far from any reading.
         bias : complex or None
-            Centroid of the flow shares [-].
+            Centroid of the flow shares, or another arrow of its kind [-].
+        name : str
+            What the arrow stands for.
         """
         middle = _flat((_OUTER + _INNER) / 2.0, self._circle)[:, None]
         self.dots.points[:] = (middle + self._dot * read[:, None, None] + [0.0, 0.0, 0.02]).reshape(-1, 3)
@@ -134,7 +138,7 @@ class Dial:
         self.hatch.points[:, 2] = 0.01
         self.bias_actor.prop.opacity = float(bias is not None)
         self.caption.input = "from the cylinder" + (
-            "" if bias is None else f";\narrow: bias (ring: {_BIAS_AT_RING:g} or more)"
+            "" if bias is None else f";\narrow: {name} (ring: {_BIAS_AT_RING:g} or more)"
         )
         if bias is not None:
             length = min(abs(bias) / _BIAS_AT_RING, 1.0) * _INNER

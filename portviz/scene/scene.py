@@ -261,12 +261,19 @@ class Scene:
             mesh.Modified()
         for mesh in (self.curtain, self.cut):
             mesh.GetPointData().GetScalars().Modified()
-        self.dial.update(self.stations_to_mark(state), far, self.bias())
+        self.dial.update(self.stations_to_mark(state), far, self.bias(), self.arrow_name)
         if recolour:
             self.recolour()
         self.say_all(now)
 
     # What is shown; a scene of another kind shows something else
+
+    #: What the arrow in the dial stands for.
+    arrow_name = "bias"
+
+    def file_subject(self) -> str:
+        """Return what a picture's file is named after."""
+        return f"{self.state.reduction.runs[self.state.run]}-{self.state.quantity}"
 
     def values_round(self, state: ViewState) -> Array:
         """Return what colours the curtain's columns, in display units, shape (A,); NaN where it is not known."""

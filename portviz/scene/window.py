@@ -28,6 +28,8 @@ FIELD_KEYS = {"v": "velocity", "r": "velocity-ratio", "m": "mach", "f": "flow-pe
 CAMERA_KEYS = {"t": "three-quarter", "c": "cylinder", "p": "port", "s": "section"}
 #: The first runs have a key each, 1 to 9.
 _MOST_RUN_KEYS = 9
+#: Below this scale of type there is no room for the slider's title.
+_ROOM_FOR_TITLE = 0.65
 #: How far the slider runs where only the closed valve was measured [m].
 _NO_LIFT = 1e-3
 _SLIDER_FROM, _SLIDER_TO, _SLIDER_HEIGHT = 0.38, 0.86, 0.135
@@ -77,6 +79,11 @@ class Window:
         self._bind_keys()
         plotter.iren.add_observer("ConfigureEvent", lambda *_: self._resized())
         self._shown_size = tuple(plotter.window_size)
+        self._make_room()
+
+    def _make_room(self) -> None:
+        """Leave the slider's title out where the key list would be under it."""
+        self.slider_title.SetVisibility(self.scene.size.scale > _ROOM_FOR_TITLE)
 
     def _resized(self) -> None:
         """Lay everything out anew where the window has another size."""
@@ -84,6 +91,7 @@ class Window:
         if size != self._shown_size:
             self._shown_size = size
             self.scene.resize()
+            self._make_room()
 
     @property
     def state(self) -> ViewState:
@@ -227,9 +235,8 @@ class Window:
         """Write what is seen beside the job's files, under a new name; None where that can't be."""
         state = self.state
         lift = in_unit(state.lift, self._unit, "length")
-        run = file_words(state.reduction.runs[state.run])
         moment = datetime.now().strftime("%Y%m%d-%H%M%S-%f")[:-3]
-        name = f"view-{run}-{lift:.2f}{self._unit}-{state.quantity}-{moment}.png"
+        name = f"view-{file_words(self.scene.file_subject())}-{lift:.2f}{self._unit}-{moment}.png"
         path = state.reduction.job.folder / name
         helpers = (self.scene.key_list, self.marks, self.slider_title)
         shown = [each.GetVisibility() for each in helpers]

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -169,7 +170,7 @@ def test_what_is_common_to_both_runs_cancels(reduced: Reduce) -> None:
 def test_factors_of_two_jobs_do_not_cancel(reduced: Reduce) -> None:
     first = accurate(reduced, rows_of("a", TRUTH))
     first = reduce_job(replace(first.job, gauge=replace(first.job.gauge, coefficient_uncertainty=0.02)))
-    second = reduce_job(replace(first.job, readings=replace(first.job.readings, runs=("b",))))
+    second = reduce_job(replace(first.job, folder=Path("later"), readings=replace(first.job.readings, runs=("b",))))
     a, b = Side(first, linear_uncertainty(first), 0), Side(second, linear_uncertainty(second), 0)
     lift = compare_runs(a, b).lifts[0]
     least = math.sqrt(2.0) * 0.02 * first.stations.velocity
@@ -190,6 +191,10 @@ def test_repeats_that_never_differ_tell_nothing(reduced: Reduce) -> None:
     """Typed twice, to the last digit: no scatter of zero, but none that is known."""
     result = reduced(2 * rows_of("a", TRUTH) + 2 * rows_of("b", 1.5 * TRUTH))
     assert set(linear_uncertainty(result).readings.source) == {"unknown"}
+    coarse = reduce_job(replace(result.job, gauge=replace(result.job.gauge, resolution=60.0)))
+    known = linear_uncertainty(coarse)
+    assert set(known.readings.source) == {"resolution"}
+    assert known.readings.drop == pytest.approx(np.full(2 * STATIONS, 60.0 / math.sqrt(12.0)))
 
 
 def test_scatter_beyond_the_accuracy_is_believed(reduced: Reduce) -> None:
@@ -258,7 +263,49 @@ def test_other_stations_are_refused_unless_the_field_is_asked_for(reduced: Reduc
     assert off[::2] == pytest.approx(np.zeros(6), abs=1e-9)
     # Shares of the finer stations: those of a smooth pattern, and one in all.
     assert lift.stations["flow_share"].b.sum() == pytest.approx(1.0, abs=0.01)
-    assert np.isfinite(lift.stations["velocity"].u).all()
+    # Known where both were read, unknown between: no verdict on an interpolated value, nor on a ring of others.
+    assert np.isfinite(lift.stations["velocity"].u).tolist() == [True, False] * 6
+    assert np.isnan(lift.stations["flow_share"].u).all()
+    assert set(lift.stations["flow_share"].verdicts) == {"not shown"}
+    for name in ("mean_velocity", "uniformity_index", "coefficient_of_variation", "closure"):
+        assert np.isnan(lift.values[name].u[0])
+    assert np.isnan(lift.bias.u)
+
+
+def test_turned_stations_give_no_false_verdict(reduced: Reduce) -> None:
+    """Another run of the same port read half a sector on: interpolation is not measurement."""
+    fine = np.arange(0.0, 360.0, 22.5)
+    pattern = 4000.0 + 1500.0 * np.cos(np.radians(fine - 100.0)) + 600.0 * np.cos(np.radians(3 * fine))
+    rows = rows_of("a", pattern[::2], angles=fine[::2]) + rows_of("b", pattern[1::2], angles=fine[1::2])
+    lift = compare_runs(*sides(accurate(reduced, rows, accuracy=5.0)), on_field=True).lifts[0]
+    verdicts = [*lift.stations["velocity"].verdicts, *lift.values["uniformity_index"].verdicts]
+    assert set(verdicts) == {"not shown"}
+    assert not lift.bias.shown
+
+
+def test_a_stated_flow_accuracy_has_endless_degrees_of_freedom(reduced: Reduce) -> None:
+    """However few the repeats at the stations are; closure, which hangs on both, has those of both."""
+    dice = np.random.default_rng(4)
+    rows = [row for run in "ab" for row in rows_of(run, TRUTH)]
+    rows += [(run, LIFT, 0.0, float(TRUTH[0] + 30.0 * dice.standard_normal())) for run in "ab"]
+    flow = {("a", LIFT): (0.050, math.nan), ("b", LIFT): (0.0522, math.nan)}
+    result = accurate(reduced, rows, accuracy=None, flow=flow)
+    result = reduce_job(replace(result.job, bench=replace(result.job.bench, flow_accuracy_part=0.01)))
+    known = linear_uncertainty(result)
+    assert known.readings.freedom.tolist() == [1.0, 1.0]
+    lift = compare_runs(*sides(result)).lifts[0]
+    assert np.isinf(lift.values["flow"].freedom[0])
+    assert lift.values["flow"].u[0] == pytest.approx(math.hypot(0.0005, 0.000522), rel=1e-9)
+    assert lift.values["flow"].verdicts == ("higher",)
+    assert np.isinf(lift.values["discharge_coefficient"].freedom[0])
+    assert 2.0 <= lift.values["closure"].freedom[0] < np.inf
+
+
+def test_closed_valves_are_not_compared(reduced: Reduce) -> None:
+    rows = [row for run in "ab" for lift in (0.0, LIFT) for row in rows_of(run, TRUTH * (0.01 + lift / LIFT), lift)]
+    found = compare_runs(*sides(accurate(reduced, rows)))
+    assert [each.lift for each in found.lifts] == [LIFT]
+    assert found.only_a.tolist() == found.only_b.tolist() == [0.0]
 
 
 def test_what_can_not_be_compared(reduced: Reduce) -> None:
@@ -268,3 +315,10 @@ def test_what_can_not_be_compared(reduced: Reduce) -> None:
         compare_runs(a, b)
     with pytest.raises(UsageError, match="can't be compared with itself"):
         compare_runs(a, a)
+    # The same folder read twice is the same run still; another side is another thing.
+    twin = reduce_job(result.job)
+    with pytest.raises(UsageError, match="can't be compared with itself"):
+        compare_runs(a, Side(twin, linear_uncertainty(twin), 0))
+    blown = reduce_job(replace(result.job, side="exhaust"))
+    with pytest.raises(UsageError, match="measured on the intake, 'b' on the exhaust side"):
+        compare_runs(a, Side(blown, linear_uncertainty(blown), 1))

@@ -82,6 +82,30 @@ def test_without_accuracy_or_repeats_no_verdict_and_what_to_add(examples, tmp_pa
     assert "Nothing is known of how well the stations were read" in " ".join(capsys.readouterr().out.split())
 
 
+def test_what_two_jobs_differ_in_is_told(examples, tmp_path, capsys):
+    other = tmp_path / "later"
+    shutil.copytree(examples / "sidecar_intake", other)
+    text = (other / "job.toml").read_text(encoding="utf-8")
+    text = text.replace("toward the bore wall", "toward the plug").replace('"41 mm"', '"41.2 mm"')
+    (other / "job.toml").write_text(text, encoding="utf-8")
+    code, out, err = compare(capsys, str(examples / "sidecar_intake"), "as found", "as found", "--job-b", str(other))
+    assert code == 0
+    assert "if that is not the same place, no station of theirs can be compared" in err
+    assert "the two jobs' valves differ" in err
+    assert "as found (later) against as found (sidecar_intake)" in out
+
+
+def test_readings_to_distrust_are_told_beside_the_verdicts(examples, tmp_path, capsys):
+    folder = tmp_path / "job"
+    shutil.copytree(examples / "sidecar_intake", folder)
+    rows = (folder / "readings.csv").read_text(encoding="utf-8").splitlines()
+    run, lift, station, reading = rows[40].split(",")
+    rows[40] = f"{run},{lift},{station},{10 * float(reading)}"
+    (folder / "readings.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    _, _, err = compare(capsys, str(folder), *RUNS)
+    assert "line 41" in err or "lines" in err
+
+
 def test_two_jobs(examples, tmp_path, capsys):
     other = tmp_path / "later"
     shutil.copytree(examples / "sidecar_intake", other)
@@ -98,6 +122,9 @@ def test_two_jobs(examples, tmp_path, capsys):
         (("as found",), "RUN_B"),
         (("as found", "wall relieved", "--camera", "under", "--picture", "a.png"), "not one of three-quarter"),
         (("as found", "wall relieved", "--picture", "a.jpg"), "must end in .png"),
+        (("as found", "wall relieved", "--picture", "a.png", "--chart", "a.png"), "give each its own"),
+        (("as found", "wall relieved", "--lift", "5 mm"), "neither is asked for"),
+        (("as found", "wall relieved", "--lift", "7 mm", "--chart", "a.png", "--window"), "was not measured in both"),
     ],
 )
 def test_wrong_usage(examples, tmp_path: Path, monkeypatch, capsys, arguments, words):
