@@ -211,7 +211,7 @@ def summary(
         Path | None, Parameter(help="Write all results to this file as a comma-separated table, in SI units.")
     ] = None,
     monte_carlo: Annotated[
-        int | None, Parameter(help="Find all uncertainties by so many random samples, 1000 to 1000000.")
+        int | None, Parameter(help="Find all uncertainties by so many random samples, 1000 to 100000.")
     ] = None,
     overwrite: Overwrite = False,
     json: AsJson = False,
@@ -220,15 +220,15 @@ def summary(
     from portviz.distribution.notes import reduction_warnings
     from portviz.distribution.uncertainty import reduction_uncertainty
 
-    if monte_carlo is not None and not 1000 <= monte_carlo <= 1_000_000:
-        raise UsageError(f"monte-carlo: {monte_carlo} is not a number of samples from 1000 to 1000000")
+    if monte_carlo is not None and not 1000 <= monte_carlo <= 100_000:
+        raise UsageError(f"monte-carlo: {monte_carlo} is not a number of samples from 1000 to 100000")
 
     if csv is not None and (overwrite or not csv.exists()):
         _require_own_csv(csv, job)
     reduction = _reduction(_read(job))
     runs = _runs(reduction, run)
     warnings = reduction_warnings(reduction)
-    uncertainty = reduction_uncertainty(reduction, samples=monte_carlo)
+    uncertainty = reduction_uncertainty(reduction, samples=monte_carlo, runs=runs)
     if csv is not None:
         from portviz.job.write import write_text
         from portviz.report.rows import summary_csv
@@ -294,13 +294,17 @@ def compare(
     if lift is not None and picture is None and not window:
         raise UsageError("lift: this is the lift of --picture or --window, and neither is asked for")
     first = _reduction(_read(job))
-    second = first if job_b is None else _reduction(_read(job_b))
-    known = reduction_uncertainty(first)
-    a = Side(first, known, _runs(first, run_a)[0])
-    b = Side(second, known if second is first else reduction_uncertainty(second), _runs(second, run_b)[0])
+    one_job = job_b is None or job_b.resolve() == job.resolve()
+    second = first if one_job or job_b is None else _reduction(_read(job_b))
+    place_a, place_b = _runs(first, run_a)[0], _runs(second, run_b)[0]
+    known = reduction_uncertainty(first, runs=[place_a, place_b] if one_job else [place_a])
+    a = Side(first, known, place_a)
+    b = Side(second, known if one_job else reduction_uncertainty(second, runs=[place_b]), place_b)
     comparison = compare_runs(a, b, on_field=on_field)
-    doubts = [reduction_warnings(each) for each in ((first,) if second is first else (first, second))]
-    warnings = comparison_warnings(comparison) + list(dict.fromkeys(doubt for each in doubts for doubt in each))
+    warnings = comparison_warnings(comparison)
+    for each in (first,) if one_job else (first, second):
+        whose = "" if one_job else f"{each.job.folder.resolve().name}: "
+        warnings += [f"{whose}{doubt}" for doubt in reduction_warnings(each)]
     if picture is not None or window:
         from portviz.scene.comparison import lift_to_show
 
@@ -377,6 +381,7 @@ def plan(
     json: AsJson = False,
 ) -> None:
     """Print how often to read each station, so that a change of a given size would be shown."""
+    from portviz.distribution.notes import reduction_warnings
     from portviz.distribution.plan import plan_repeats
     from portviz.distribution.uncertainty import linear_uncertainty
     from portviz.report.plan import plan_document, plan_tables, plan_warnings
@@ -385,7 +390,7 @@ def plan(
     reduction = _reduction(_read(job))
     runs = _runs(reduction, run)
     planned = plan_repeats(reduction, linear_uncertainty(reduction), part, chance)
-    warnings = plan_warnings(reduction, planned, runs)
+    warnings = [*plan_warnings(reduction, planned, runs), *reduction_warnings(reduction)]
     if json:
         _print_json(plan_document(reduction, planned, runs, warnings), warnings)
         return

@@ -173,7 +173,9 @@ def compare_runs(a: Side, b: Side, *, on_field: bool = False) -> Comparison:
     Notes
     -----
     Within one job the coefficient, the density, the test pressure and the dimensions are common to both
-    runs and cancel as far as they move both alike; of two jobs they are taken to err each for itself.
+    runs and cancel as far as they move both alike; of two jobs they are taken to err each for itself. Of two
+    jobs, and where conditions differ, velocities are compared over their isentropic velocity and flows over
+    their ideal flow, whose own uncertainties then count.
     Station verdicts hold for all stations of a lift together, at 5 % for each quantity [Holm].
     """
     if a.reduction is b.reduction and a.run == b.run:
@@ -186,7 +188,8 @@ def compare_runs(a: Side, b: Side, *, on_field: bool = False) -> Comparison:
     pairs, only_a, only_b = common_lifts(a, b)
     if not pairs:
         raise UsageError(
-            f"compare: the runs have no lift in common; {a.name!r} has {_lift_list(a)}, {b.name!r} has {_lift_list(b)}"
+            f"compare: the runs have no open lift in common; {a.name!r} has {_lift_list(a)}, {b.name!r} has "
+            f"{_lift_list(b)}"
         )
     lifts = tuple(_compared(a, b, first, second, on_field=on_field) for first, second in pairs)
     return Comparison(a, b, lifts, only_a, only_b, on_field)
@@ -215,12 +218,16 @@ def _compared(a: Side, b: Side, group_a: int, group_b: int, *, on_field: bool) -
         raise UsageError(_other_stations(a, b, group_a, group_b))
     speed, flow = _scales(first, second, group_a, group_b)
     one_job = first is second
-    tested = _Tested(a, b, group_a, group_b, one_job=one_job, same_stations=same)
+    rescaled = abs(speed - 1.0) > _SAME or abs(flow - 1.0) > _SAME
+    tested = _Tested(a, b, group_a, group_b, one_job=one_job, same_stations=same, by_reference=rescaled or not one_job)
     station_values = {}
     for name, scale in (("velocity", speed), ("flow_share", 1.0)):
         va, vb = getattr(first.stations, name)[part_a], getattr(second.stations, name)[part_b]
         sa = getattr(a.uncertainty, name).take(part_a)
         sb = getattr(b.uncertainty, name).take(part_b)
+        if name == "velocity" and tested.by_reference:
+            sa = _at_reference(sa, va, a.uncertainty.ideal_velocity[:, group_a])
+            sb = _at_reference(sb, vb, b.uncertainty.ideal_velocity[:, group_b])
         if not same:
             at = first.stations.angle_deg[part_a]
             vb, sb = read_field(second, part_b, at, vb, sb, per_sector=name == "flow_share")
@@ -233,6 +240,7 @@ def _compared(a: Side, b: Side, group_a: int, group_b: int, *, on_field: bool) -
             vb,
             scale,
             of_ring=name != "discharge_coefficient",
+            against="ideal_velocity" if name == "mean_velocity" else "",
         )
         for name, va, vb, scale in (
             ("mean_velocity", first.measures.mean, second.measures.mean, speed),
@@ -248,7 +256,13 @@ def _compared(a: Side, b: Side, group_a: int, group_b: int, *, on_field: bool) -
         )
     }
     values["flow"] = tested.single(
-        a.uncertainty.bench_flow, b.uncertainty.bench_flow, first.bench_flow, second.bench_flow, flow, of_ring=False
+        a.uncertainty.bench_flow,
+        b.uncertainty.bench_flow,
+        first.bench_flow,
+        second.bench_flow,
+        flow,
+        of_ring=False,
+        against="ideal_flow",
     )
     return LiftComparison(
         lift=float(first.lift[group_a]),
@@ -257,8 +271,21 @@ def _compared(a: Side, b: Side, group_a: int, group_b: int, *, on_field: bool) -
         values=values,
         stations=station_values,
         bias=tested.bias(),
-        rescaled=abs(speed - 1.0) > _SAME or abs(flow - 1.0) > _SAME,
+        rescaled=rescaled,
     )
+
+
+def _at_reference(spread: Spread, values: Array, parts: Array) -> Spread:
+    """Return the spread of values that stand for reference conditions: what moves those moves the values back.
+
+    Parameters
+    ----------
+    spread : Spread
+    values : ndarray, shape (N,)
+    parts : ndarray, shape (4,)
+        Relative change of the reference for one standard uncertainty of each common factor [-].
+    """
+    return Spread(spread.independent, spread.stated, spread.common - parts[:, None] * values)
 
 
 def _scales(first: Reduction, second: Reduction, group_a: int, group_b: int) -> tuple[float, float]:
@@ -277,9 +304,21 @@ def _scales(first: Reduction, second: Reduction, group_a: int, group_b: int) -> 
 class _Tested:
     """The tests of one lift: what is common to both runs, and the degrees of freedom of each."""
 
-    def __init__(self, a: Side, b: Side, group_a: int, group_b: int, *, one_job: bool, same_stations: bool) -> None:
+    def __init__(
+        self,
+        a: Side,
+        b: Side,
+        group_a: int,
+        group_b: int,
+        *,
+        one_job: bool,
+        same_stations: bool,
+        by_reference: bool,
+    ) -> None:
         self.a, self.b, self.group_a, self.group_b = a, b, group_a, group_b
         self._one_job, self._same_stations = one_job, same_stations
+        #: True where values stand for conditions that have an uncertainty of their own.
+        self.by_reference = by_reference
         self._freedom = (
             float(a.uncertainty.readings.freedom[group_a]),
             float(b.uncertainty.readings.freedom[group_b]),
@@ -293,12 +332,24 @@ class _Tested:
         return Difference(va, vb, u, freedom, verdicts)
 
     def single(
-        self, spread_a: Spread, spread_b: Spread, va: Array, vb: Array, scale: float, *, of_ring: bool = True
+        self,
+        spread_a: Spread,
+        spread_b: Spread,
+        va: Array,
+        vb: Array,
+        scale: float,
+        *,
+        of_ring: bool = True,
+        against: str = "",
     ) -> Difference:
         """Return the difference of one value of each group; of a ring it is not known where stations differ."""
         at_a, at_b = np.array([self.group_a]), np.array([self.group_b])
-        second = spread_b.take(at_b).scaled(scale if self._same_stations or not of_ring else np.nan)
-        return self.family(va[at_a], vb[at_b] * scale, spread_a.take(at_a), second)
+        sa, sb = spread_a.take(at_a), spread_b.take(at_b)
+        if against and self.by_reference:
+            sa = _at_reference(sa, va[at_a], getattr(self.a.uncertainty, against)[:, self.group_a])
+            sb = _at_reference(sb, vb[at_b], getattr(self.b.uncertainty, against)[:, self.group_b])
+        second = sb.scaled(scale if self._same_stations or not of_ring else np.nan)
+        return self.family(va[at_a], vb[at_b] * scale, sa, second)
 
     def _uncertainty(self, sa: Spread, sb: Spread) -> tuple[Array, Array]:
         common = (sb.common - sa.common) if self._one_job else np.sqrt(sa.common**2 + sb.common**2)

@@ -10,7 +10,7 @@ from portviz import air
 from portviz.distribution.harmonics import ORDERS, harmonic_weights, lobe_direction_deg
 from portviz.distribution.measures import group_sizes, group_sum, nothing_but_rounding, sector_angles
 from portviz.distribution.monte_carlo import group_samples
-from portviz.distribution.propagation import Spread, common_changes
+from portviz.distribution.propagation import Spread, common_changes, moved_drop
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.rings import greatest_over_least, half_circle_parts, half_circle_share, weak_arcs
 from portviz.distribution.uncertainty import Uncertainty
@@ -150,7 +150,7 @@ def distortion(
     mass_flux = stations.density * stations.velocity
     values = ring.values(stations.velocity, mass_flux)
     independent, common, bends = _moved(reduction, uncertainty, ring, values, mass_flux)
-    known = np.isfinite(np.add.reduceat(uncertainty.readings.drop, reduction.starts))
+    known = np.isfinite(np.add.reduceat(uncertainty.readings.mean, reduction.starts))
     spreads, simulated = {}, {}
     for name in MEASURES:
         there = known & np.isfinite(values[name])
@@ -177,8 +177,8 @@ def _moved(
 ) -> tuple[Values, Values, Values]:
     """Return what readings add to each measure (G,), what common factors do (4, G), and how far the law bends (G,)."""
     stations, starts = reduction.stations, reduction.starts
-    step = np.nan_to_num(uncertainty.readings.drop)
-    higher, lower = (_state(reduction, stations.drop + sign * step) for sign in (1.0, -1.0))
+    step = np.nan_to_num(uncertainty.readings.mean)
+    higher, lower = (_state(reduction, moved_drop(reduction, sign * step)) for sign in (1.0, -1.0))
     place = np.arange(len(step)) - starts[reduction.station_group]
     squares = {name: np.zeros(len(starts)) for name in MEASURES}
     bends = {name: np.zeros(len(starts)) for name in MEASURES}
@@ -247,4 +247,3 @@ def _simulate(
                 off = _turned(found[name] - values[name][group], name)
                 off = off[np.isfinite(off)]
                 spreads[name].independent[group] = np.std(off, ddof=1) if len(off) > SAMPLES // 2 else np.nan
-                spreads[name].common[:, group] = 0.0

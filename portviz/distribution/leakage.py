@@ -46,8 +46,8 @@ def closed_bench(job: Job, readings: Readings) -> ClosedBench:
     return ClosedBench(flow, pressure, line)
 
 
-def subtracted_leak(job: Job, readings: Readings, test_pressure: Array, flow: Array) -> Array:
-    """Return what is to be taken from each group's flow [m3/s], shape (G,); 0 unless the job asks for it.
+def subtracted_leak(job: Job, readings: Readings, test_pressure: Array, flow: Array) -> tuple[Array, Array]:
+    """Return what is to be taken from each group's flow [m3/s], and by how much a leak test is scaled for it [-].
 
     Parameters
     ----------
@@ -63,12 +63,13 @@ def subtracted_leak(job: Job, readings: Readings, test_pressure: Array, flow: Ar
 
     Notes
     -----
-    The run's flow at lift 0, times the square root of test pressure over the leak test's own where they
-    differ: a leak is taken for an orifice in air of constant density. The flow at lift 0 stays as it is.
+    Both have the shape (G,), and are 0 where nothing is taken. The run's flow at lift 0, times the square root of
+    test pressure over the leak test's own where they differ: a leak is taken for an orifice in air of constant
+    density. The flow at lift 0 stays as it is.
     """
-    leak = np.zeros(len(flow))
+    leak, scale = np.zeros(len(flow)), np.zeros(len(flow))
     if not job.bench.subtract_leak:
-        return leak
+        return leak, scale
     if job.flow is None:
         raise JobError(
             "there are no flows to take the leak from",
@@ -82,9 +83,10 @@ def subtracted_leak(job: Job, readings: Readings, test_pressure: Array, flow: Ar
     open_ = (readings.group_lift > 0.0) & np.isfinite(flow)
     _require_leak_tests(job, readings, closed, readings.group_run[open_])
     run = readings.group_run[open_]
-    leak[open_] = closed.flow[run] * np.sqrt(test_pressure[open_] / closed.test_pressure[run])
+    scale[open_] = np.sqrt(test_pressure[open_] / closed.test_pressure[run])
+    leak[open_] = closed.flow[run] * scale[open_]
     _require_smaller(job, readings, leak, flow)
-    return leak
+    return leak, scale
 
 
 def _require_leak_tests(job: Job, readings: Readings, closed: ClosedBench, runs: Index) -> None:

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from portviz import air
-from portviz.distribution.propagation import Spread, drop_slopes
-from portviz.distribution.reduce import Reduction, upstream_pressure
+from portviz.distribution.propagation import Spread, reading_slopes
+from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import (
     GROUP_RESULTS,
     MONTE_CARLO,
@@ -40,14 +40,14 @@ def simulated(reduction: Reduction, linear: Uncertainty, groups: Index, samples:
 
     Notes
     -----
-    Mean drops, bench flow and common factors are drawn from normal distributions with their standard
-    uncertainties; degrees of freedom are kept beside. A result's standard uncertainty is its samples'
-    standard deviation ([JCGM-101] 7.6); an angle's is that of its turn from the result. What part of it is
-    common to other results is not told apart, so that nothing cancels in differences. The same job
-    gives the same numbers: the generator starts from a fixed seed and the group.
+    Mean readings, bench flow and lift are drawn from normal distributions with their standard uncertainties;
+    degrees of freedom are kept beside. A result's uncertainty from them is its samples' standard deviation
+    ([JCGM-101] 7.6); an angle's is that of its turn from the result. Common factors stay at their values
+    here and keep their linear parts, so that they cancel in differences. The same job gives the same
+    numbers: the generator starts from a fixed seed and the group.
     """
     parts = {name: _copy(getattr(linear, name)) for name in (*STATION_RESULTS, *GROUP_RESULTS)}
-    covariance, bias_common, method = linear.bias.copy(), linear.bias_common.copy(), list(linear.method)
+    covariance, method = linear.bias.copy(), list(linear.method)
     for group in groups.tolist():
         found, centroid = group_samples(reduction, linear, group, samples)
         place = reduction.stations_of(group)
@@ -60,11 +60,9 @@ def simulated(reduction: Reduction, linear: Uncertainty, groups: Index, samples:
             rest = np.sqrt(np.maximum(total**2 - stated**2, 0.0))
             parts[name].independent[at] = np.where(only_stated, 0.0, rest)
             parts[name].stated[at] = np.where(only_stated, total, stated)
-            parts[name].common[:, at] = 0.0
         covariance[group] = np.cov(centroid.real, centroid.imag)
-        bias_common[:, group] = 0.0
         method[group] = MONTE_CARLO
-    return replace(linear, bias=covariance, bias_common=bias_common, method=tuple(method), **parts)  # type: ignore[arg-type]
+    return replace(linear, bias=covariance, method=tuple(method), **parts)  # type: ignore[arg-type]
 
 
 @np.errstate(all="ignore")
@@ -72,21 +70,21 @@ def simulated_patterns(reduction: Reduction, linear: Uncertainty, groups: Index,
     """Return uncertainties with those of some groups' bias, variation and uniformity found by simulation.
 
     The stations' velocities and mass fluxes follow their linear law here, which holds away from zero
-    drop; only the measures bend. Their common factors move all stations alike and are left out.
+    drop; only the measures bend. Common factors keep their linear parts.
     """
-    slopes = drop_slopes(reduction)
+    slopes = reading_slopes(reduction)
     names = ("coefficient_of_variation", "uniformity_index", "bias_magnitude", "bias_angle_deg")
     parts = {name: _copy(getattr(linear, name)) for name in names}
     method = list(linear.method)
     for group in groups.tolist():
         part = reduction.stations_of(group)
         noise = np.random.default_rng([_SEED, group]).standard_normal((samples, part.stop - part.start))
-        noise *= linear.readings.drop[part]
+        noise *= linear.readings.mean[part]
         velocity = reduction.stations.velocity[part] + slopes.velocity[part] * noise
         flux = reduction.stations.density[part] * reduction.stations.velocity[part] + slopes.mass_flux[part] * noise
         found, _ = _pattern(reduction, group, velocity, flux)
         for name in names:
-            parts[name].independent[group], parts[name].common[:, group] = _deviation(found[name]), 0.0
+            parts[name].independent[group] = _deviation(found[name])
         method[group] = MONTE_CARLO
     return replace(linear, method=tuple(method), **parts)  # type: ignore[arg-type]
 
@@ -151,44 +149,37 @@ def _drawn(
     reduction: Reduction, linear: Uncertainty, group: int, count: int, generator: np.random.Generator
 ) -> tuple[dict[str, Array], Array]:
     job, stations, part = reduction.job, reduction.stations, reduction.stations_of(group)
-    bench, gauge, room = job.bench, job.gauge, job.bench.air
-    drop = stations.drop[part] + linear.readings.drop[part] * generator.standard_normal((count, part.stop - part.start))
-    coefficient = gauge.coefficient + (gauge.coefficient_uncertainty or 0.0) * generator.standard_normal((count, 1))
-    dense = 1.0 + (bench.density_uncertainty or 0.0) * generator.standard_normal((count, 1))
-    pressed = (bench.test_pressure_uncertainty or 0.0) * generator.standard_normal((count, 1))
-    test = reduction.test_pressure[group] + pressed
-    upstream = upstream_pressure(job, test)
-    if gauge.reads == "tap-minus-downstream":
-        drop = drop + pressed
-    # The tails of a wide distribution may reach choked flow, which has no velocity of its own.
+    room, upstream = job.bench.air, reduction.upstream_pressure[group]
+    noise = linear.readings.mean[part] * generator.standard_normal((count, part.stop - part.start))
     limit = 0.999 * (1.0 - air.CRITICAL_PRESSURE_RATIO) * upstream
+    if job.gauge.kind == "velocity":
+        sonic = float(air.isentropic_state(limit, upstream, room.temperature, room.gas_constant).velocity)
+        typed = np.clip(stations.reading[part] + noise, -sonic, sonic)
+        drop = air.isentropic_drop(typed, upstream, room.temperature, room.gas_constant)
+    else:
+        drop = stations.drop[part] + noise
+    # The tails of a wide distribution may reach choked flow, which has no velocity of its own.
     state = air.isentropic_state(np.clip(drop, -limit, limit), upstream, room.temperature, room.gas_constant)
-    whole = air.isentropic_state(np.clip(test, 1e-3, limit), upstream, room.temperature, room.gas_constant)
-    thin = np.sqrt(1.0 / dense)
-    velocity, mass_flux = coefficient * state.velocity * thin, coefficient * state.mass_flux / thin
+    velocity, mass_flux = job.gauge.coefficient * state.velocity, job.gauge.coefficient * state.mass_flux
     sector = stations.sector_deg[part] / 360.0
     flow = _normal(reduction.bench_flow[group], bench_flow_uncertainty(reduction)[group], (count,), generator)
-    bench_mass = (
-        flow * reduction.upstream_density[group] * (upstream / reduction.upstream_pressure[group] * dense)[:, 0]
-    )
-    areas = linear.areas
+    bench_mass, ideal = flow * reduction.upstream_density[group], reduction.ideal_mass_flux[group]
     curtain, gap, passage = (
-        area[group] * (1.0 + np.hypot(*known[:, group]) * generator.standard_normal(count))
+        area[group] * (1.0 + known[1, group] * generator.standard_normal(count))
         for area, known in (
-            (reduction.areas.curtain_area, areas.curtain),
-            (reduction.areas.gap_area, areas.gap),
-            (reduction.areas.flow_area, areas.flow),
+            (reduction.areas.curtain_area, linear.areas.curtain),
+            (reduction.areas.gap_area, linear.areas.gap),
+            (reduction.areas.flow_area, linear.areas.flow),
         )
     )
     measures, bias = _pattern(reduction, group, velocity, mass_flux)
     with np.errstate(divide="ignore", invalid="ignore"):
         through = _over_stations(mass_flux, sector)
         share = mass_flux * sector / through[:, None]
-        ideal = (whole.mass_flux / thin)[:, 0]
         results = {
             "drop": drop,
             "velocity": velocity,
-            "velocity_ratio": velocity / (whole.velocity * thin),
+            "velocity_ratio": velocity / reduction.ideal_velocity[group],
             "mach": state.mach,
             "flow_share": share,
             "flow": share * flow[:, None],

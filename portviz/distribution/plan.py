@@ -8,10 +8,11 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import nctdtr, nctdtrinc, ndtr, ndtri, stdtrit
 
+from portviz.air import CRITICAL_PRESSURE_RATIO, ideal_mass_flux
 from portviz.distribution.measures import group_sizes, group_sum
-from portviz.distribution.propagation import Weights, drop_slopes
+from portviz.distribution.propagation import Weights, moved_drop, reading_slopes
 from portviz.distribution.reduce import Reduction
-from portviz.distribution.scatter import ACCURACY, UNKNOWN, ReadingUncertainty, resolution_as_drop
+from portviz.distribution.scatter import ACCURACY, UNKNOWN, ReadingUncertainty, gauge_resolution
 from portviz.distribution.uncertainty import Uncertainty
 from portviz.distribution.verdicts import LEVEL
 from portviz.errors import JobError
@@ -105,20 +106,20 @@ def plan_repeats(reduction: Reduction, uncertainty: Uncertainty, change: float, 
     chance is this at least. The scatter seen so far is taken as the true one.
     """
     readings = uncertainty.readings
-    floor = resolution_as_drop(reduction)
-    step = np.zeros(len(readings.drop)) if floor is None else floor / np.sqrt(12.0)
+    floor = gauge_resolution(reduction)
+    step = np.zeros(len(readings.mean)) if floor is None else floor / np.sqrt(12.0)
     one, source = _one_reading(reduction, readings, step)
     group = reduction.station_group
     tests = group_sizes(reduction.starts, len(group))
     many = _Repeats(one, step, tests[group], np.array([each == ACCURACY for each in source])[group])
-    slopes, weights = drop_slopes(reduction), Weights(reduction)
+    slopes, weights = reading_slopes(reduction), Weights(reduction)
     stations = reduction.stations
 
     def of_velocity(drop: Array) -> Array:
         return np.asarray(drop * slopes.velocity)
 
     def of_share(drop: Array) -> Array:
-        own = (weights.mass_part * slopes.mass_flux * drop) ** 2
+        own = (weights.mass_part * _moved_flux(reduction, slopes.mass_flux, drop)) ** 2
         both = weights.each(group_sum(own, reduction.starts))
         return np.sqrt(own * (1.0 - 2.0 * stations.flow_share) + stations.flow_share**2 * both)
 
@@ -140,6 +141,27 @@ def plan_repeats(reduction: Reduction, uncertainty: Uncertainty, change: float, 
     return Plan(change, power, source, tests, plans[0], plans[1], relative)
 
 
+def _moved_flux(reduction: Reduction, slope: Array, change: Array) -> Array:
+    """Return by how much readings' changes move mass fluxes; at zero drop, where there is no slope, by half the way."""
+    by_slope = slope * change
+    if np.isfinite(by_slope).all():
+        return np.asarray(by_slope)
+    room, job = reduction.job.bench.air, reduction.job
+    upstream = reduction.upstream_pressure[reduction.station_group]
+    limit = 0.999 * (1.0 - CRITICAL_PRESSURE_RATIO) * upstream
+    higher, lower = (
+        ideal_mass_flux(
+            np.clip(moved_drop(reduction, sign * np.nan_to_num(change)), -limit, limit),
+            upstream,
+            room.temperature,
+            room.gas_constant,
+        )
+        for sign in (1.0, -1.0)
+    )
+    half = job.gauge.coefficient * (higher - lower) / 2.0
+    return np.where(np.isfinite(by_slope), by_slope, np.where(np.isnan(change), np.nan, np.abs(half)))
+
+
 class _Repeats(NamedTuple):
     """What many readings of each station have for degrees of freedom; arrays of shape (K,)."""
 
@@ -158,7 +180,7 @@ class _Repeats(NamedTuple):
 def _one_reading(reduction: Reduction, readings: ReadingUncertainty, step: Array) -> tuple[Array, tuple[str, ...]]:
     """Return the standard uncertainty of one reading as a drop [Pa], shape (K,), and whence each group's is known."""
     group = reduction.station_group
-    one = np.sqrt(np.maximum(readings.drop**2 - step**2, 0.0) * reduction.stations.repeats)
+    one = np.sqrt(np.maximum(readings.mean**2 - step**2, 0.0) * reduction.stations.repeats)
     known = np.array([each != UNKNOWN for each in readings.source])
     believed = known & (readings.scatter_freedom > 0.0)
     if not known.any():
@@ -248,10 +270,14 @@ def _needed(change: Array, one: Array, step: Array, many: _Repeats, power: float
     return np.where(high > MOST_REPEATS, np.nan, high)
 
 
+def open_groups(reduction: Reduction, run: int) -> list[int]:
+    """Return the groups of a run with the valve open: nothing is compared, and so planned, at lift 0."""
+    return [group for group in reduction.groups_of(run) if reduction.lift[group] > 0.0]
+
+
 def repeat_first(reduction: Reduction, plan: Plan, run: int) -> Index:
     """Return the stations of a run, those known worst first: by their relative uncertainty as read so far."""
-    groups = reduction.groups_of(run)
-    stations = np.flatnonzero(np.isin(reduction.station_group, list(groups)))
+    stations = np.flatnonzero(np.isin(reduction.station_group, open_groups(reduction, run)))
     worst = np.nan_to_num(relative_now(reduction, plan)[stations], nan=np.inf)
     return np.asarray(stations[np.argsort(-worst, kind="stable")])
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portviz.air import GAMMA, isentropic_state
+from portviz.air import GAMMA, isentropic_drop, isentropic_state
 from portviz.distribution.measures import group_sizes, group_sum
 from portviz.distribution.reduce import Reduction, upstream_pressure
 from portviz.distribution.verdicts import effective_freedom
@@ -71,8 +71,8 @@ class Change:
     ----------
     drop, velocity, mass_flux, velocity_ratio, mach : ndarray, shape (K,)
         Change of each, in its unit.
-    bench_mass, ideal_flux : ndarray, shape (G,)
-        Relative change of the bench's mass flow and of the ideal mass flux [-].
+    bench_mass, ideal_flux, ideal_velocity : ndarray, shape (G,)
+        Relative change of the bench's mass flow, of the ideal mass flux and of its velocity [-].
     """
 
     drop: Array
@@ -82,33 +82,51 @@ class Change:
     mach: Array
     bench_mass: Array
     ideal_flux: Array
+    ideal_velocity: Array
 
 
-def drop_slopes(reduction: Reduction) -> Change:
-    """Return how the state at each station changes with its own drop, per pascal.
+def reading_slopes(reduction: Reduction) -> Change:
+    """Return how the state at each station changes with its own reading, per pascal or per m/s.
 
     Notes
     -----
     From v dv = d(drop) / density and the speed of sound a: d(mass flux) = (1 - Mach^2) / v, both times
     the gauge's coefficient; dMach = (1 + (gamma - 1) / 2 Mach^2) dv / a. Infinite at zero drop, where a
-    linear law does not hold.
+    linear law does not hold; a gauge that reads velocity has no such place.
     """
-    stations, coefficient = reduction.stations, reduction.job.gauge.coefficient
-    group = reduction.station_group
+    stations, job = reduction.stations, reduction.job
+    coefficient, room, group = job.gauge.coefficient, job.bench.air, reduction.station_group
     speed, mach = np.abs(stations.velocity) / coefficient, np.abs(stations.mach)
+    sound = np.sqrt(GAMMA * room.gas_constant * room.temperature - (GAMMA - 1.0) / 2.0 * speed**2)
+    none = np.zeros(len(reduction.starts))
     with np.errstate(divide="ignore", invalid="ignore"):
-        isentropic = 1.0 / (stations.density * speed)
-        sound = speed / mach
-        none = np.zeros(len(reduction.starts))
+        # The isentropic velocity's own slope, and the drop's.
+        if job.gauge.kind == "velocity":
+            isentropic, drop = np.ones(len(speed)), stations.density * speed
+        else:
+            isentropic, drop = 1.0 / (stations.density * speed), np.ones(len(speed))
         return Change(
-            drop=np.ones(len(speed)),
+            drop=drop,
             velocity=coefficient * isentropic,
-            mass_flux=coefficient * (1.0 - mach**2) / speed,
+            mass_flux=coefficient * stations.density * (1.0 - mach**2) * isentropic,
             velocity_ratio=coefficient * isentropic / reduction.ideal_velocity[group],
             mach=(1.0 + (GAMMA - 1.0) / 2.0 * mach**2) * isentropic / sound,
             bench_mass=none,
             ideal_flux=none,
+            ideal_velocity=none,
         )
+
+
+def moved_drop(reduction: Reduction, change: Array) -> Array:
+    """Return the drops [Pa] of readings changed by something [Pa or m/s], broadcast with shape (K,)."""
+    stations, job, room = reduction.stations, reduction.job, reduction.job.bench.air
+    if job.gauge.kind != "velocity":
+        return np.asarray(stations.drop + change)
+    sonic = 0.999 * np.sqrt(2.0 * GAMMA / (GAMMA + 1.0) * room.gas_constant * room.temperature)
+    upstream = reduction.upstream_pressure[reduction.station_group]
+    return isentropic_drop(
+        np.clip(stations.reading + change, -sonic, sonic), upstream, room.temperature, room.gas_constant
+    )
 
 
 def common_changes(reduction: Reduction) -> tuple[Change, ...]:
@@ -131,6 +149,7 @@ def _coefficient_change(reduction: Reduction) -> Change:
         mach=none,
         bench_mass=no_group,
         ideal_flux=no_group,
+        ideal_velocity=no_group,
     )
 
 
@@ -147,6 +166,7 @@ def _density_change(reduction: Reduction) -> Change:
         mach=none,
         bench_mass=np.full(len(reduction.starts), part),
         ideal_flux=np.full(len(reduction.starts), 0.5 * part),
+        ideal_velocity=np.full(len(reduction.starts), -0.5 * part),
     )
 
 
@@ -156,7 +176,7 @@ def _test_pressure_change(reduction: Reduction) -> Change:
     none, no_group = np.zeros(len(stations.drop)), np.zeros(len(reduction.starts))
     uncertainty = job.bench.test_pressure_uncertainty or 0.0
     if not uncertainty:
-        return Change(none, none, none, none, none, no_group, no_group)
+        return Change(none, none, none, none, none, no_group, no_group, no_group)
     room = job.bench.air
     step = 1e-6 * reduction.test_pressure
     higher = reduction.test_pressure + step
@@ -176,6 +196,7 @@ def _test_pressure_change(reduction: Reduction) -> Change:
         mach=(state.mach - stations.mach) * scale[group],
         bench_mass=(upstream / reduction.upstream_pressure - 1.0) * scale,
         ideal_flux=(whole.mass_flux / reduction.ideal_mass_flux - 1.0) * scale,
+        ideal_velocity=(whole.velocity / reduction.ideal_velocity - 1.0) * scale,
     )
 
 

@@ -44,7 +44,7 @@ class StationResults:
     repeats : ndarray of int
         Number of readings.
     squares : ndarray
-        Sum of the repeats' squared deviations from their mean, as drops [Pa2].
+        Sum of the repeats' squared deviations from their mean, as the gauge reads them [Pa2 or m2/s2].
     drop : ndarray
         Pressure drop [Pa].
     velocity, velocity_ratio, mach, density : ndarray
@@ -91,8 +91,8 @@ class Reduction:
         Isentropic velocity [m/s] and mass flux [kg/(s m2)] of the whole test pressure.
     bench_flow, bench_mass_flow : ndarray, shape (G,)
         [m3/s], [kg/s]; NaN where not measured.
-    leak : ndarray, shape (G,)
-        What was taken from the measured flow, as the job asks [m3/s].
+    leak, leak_scale : ndarray, shape (G,)
+        What was taken from the measured flow, as the job asks [m3/s], and its leak test's flow times what it is [-].
     discharge_coefficient, flow_area_coefficient, closure : ndarray, shape (G,)
         [-]; NaN where they can't be found.
     measures : VelocityMeasures
@@ -119,6 +119,7 @@ class Reduction:
     bench_flow: Array
     bench_mass_flow: Array
     leak: Array
+    leak_scale: Array
     discharge_coefficient: Array
     flow_area_coefficient: Array
     closure: Array
@@ -194,7 +195,7 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
     profiles = job_profiles(job) if profiles is None else profiles
     count = len(readings.group_lift)
     test_pressure, measured_flow = _group_conditions(job, count)
-    leak = subtracted_leak(job, readings, test_pressure, measured_flow)
+    leak, leak_scale = subtracted_leak(job, readings, test_pressure, measured_flow)
     bench_flow = measured_flow - leak
     upstream = upstream_pressure(job, test_pressure)
     gas = job.bench.air.gas_constant
@@ -259,6 +260,7 @@ def reduce_job(job: Job, profiles: Profiles | None = None) -> Reduction:
         bench_flow=bench_flow,
         bench_mass_flow=bench_mass,
         leak=leak,
+        leak_scale=leak_scale,
         discharge_coefficient=np.where(open_, by_curtain, np.nan),
         flow_area_coefficient=np.where(open_, by_passage, np.nan),
         closure=np.where(open_ & ~nothing, closure, np.nan),
@@ -303,7 +305,8 @@ def _averaged(
     keys, row = np.unique(readings.group * width + order_of_station[readings.station], return_inverse=True)
     repeats = np.bincount(row)
     mean = np.bincount(row, weights=value) / repeats
-    squares = np.asarray(np.bincount(row, weights=(value - mean[row]) ** 2), dtype=float)
+    typed = np.bincount(row, weights=readings.value) / repeats if velocity_gauge else mean
+    squares = np.asarray(np.bincount(row, weights=(readings.value - typed[row]) ** 2), dtype=float)
     group, place = np.divmod(keys, width)
     station = np.argsort(order_of_station)[place]
     drop = test_pressure[group] - mean if job.gauge.reads == "tap-minus-downstream" else mean

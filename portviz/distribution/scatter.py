@@ -27,19 +27,20 @@ class ReadingUncertainty:
 
     Parameters
     ----------
-    drop : ndarray, shape (K,)
-        Standard uncertainty of the mean drop [Pa], independent from station to station; NaN where unknown.
+    mean : ndarray, shape (K,)
+        Standard uncertainty of the mean reading [Pa, or m/s where the gauge reads velocity], independent from
+        station to station; NaN where unknown.
     freedom : ndarray, shape (G,)
         Degrees of freedom [-]; inf where the accuracy is given.
     source : tuple of str, length G
         "accuracy", "repeats", "resolution" or "unknown".
     scatter : ndarray, shape (G,)
-        Pooled standard deviation of one reading [Pa]; NaN without repeats.
+        Pooled standard deviation of one reading [Pa or m/s]; NaN without repeats.
     scatter_freedom : ndarray, shape (G,)
         Its degrees of freedom [-].
     """
 
-    drop: Array
+    mean: Array
     freedom: Array
     source: tuple[str, ...]
     scatter: Array
@@ -64,12 +65,12 @@ def reading_uncertainty(reduction: Reduction) -> ReadingUncertainty:
     squares = group_sum(stations.squares, starts)
     with np.errstate(divide="ignore", invalid="ignore"):
         scatter = np.where(freedom > 0, np.sqrt(squares / freedom), np.nan)
-    accuracy = _accuracy_as_drop(reduction)
-    one = np.full(len(group), np.nan) if accuracy is None else accuracy
+    accuracy = reduction.job.gauge.accuracy
+    one = np.full(len(group), np.nan if accuracy is None else accuracy)
     source = np.full(len(starts), UNKNOWN if accuracy is None else ACCURACY, dtype=object)
     if accuracy is None:
         # Repeats that never differ tell of a gauge too coarse to see them, not of none: its step is then all.
-        believed = (freedom > 0) & (squares > _ROUNDING * group_sum(stations.drop**2, starts))
+        believed = (freedom > 0) & (squares > _ROUNDING * group_sum(stations.reading**2, starts))
         coarse = (freedom > 0) & ~believed & (reduction.job.gauge.resolution is not None)
         one = np.where(coarse[group], 0.0, one)
         source[coarse] = RESOLUTION
@@ -82,7 +83,7 @@ def reading_uncertainty(reduction: Reduction) -> ReadingUncertainty:
     source[believed] = REPEATS
     mean = one / np.sqrt(stations.repeats)
     known_freedom = np.where(believed, freedom, np.inf)
-    step = resolution_as_drop(reduction)
+    step = gauge_resolution(reduction)
     if step is not None:
         both = np.sqrt(mean**2 + step**2 / 12.0)
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -93,22 +94,7 @@ def reading_uncertainty(reduction: Reduction) -> ReadingUncertainty:
     return ReadingUncertainty(mean, known_freedom, tuple(map(str, source)), scatter, freedom)
 
 
-def _accuracy_as_drop(reduction: Reduction) -> Array | None:
-    """Return the accuracy of one reading as a drop [Pa], shape (K,); None where it is not stated."""
-    accuracy = reduction.job.gauge.accuracy
-    return None if accuracy is None else _as_drop(reduction, accuracy)
-
-
-def resolution_as_drop(reduction: Reduction) -> Array | None:
-    """Return the least step that the gauge shows as a drop [Pa], shape (K,); None where it is not stated."""
+def gauge_resolution(reduction: Reduction) -> Array | None:
+    """Return the gauge's least step [Pa or m/s], shape (K,); None where it is not stated."""
     resolution = reduction.job.gauge.resolution
-    return None if resolution is None else _as_drop(reduction, resolution)
-
-
-def _as_drop(reduction: Reduction, amount: float) -> Array:
-    """Return a small change of the reading as one of the drop [Pa], shape (K,)."""
-    stations = reduction.stations
-    if reduction.job.gauge.kind != "velocity":
-        return np.full(len(stations.drop), amount)
-    # Euler: a change of the isentropic velocity v changes the drop by density x v.
-    return np.abs(stations.density * stations.reading) * amount
+    return None if resolution is None else np.full(len(reduction.stations.drop), resolution)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from portviz.distribution.area_uncertainty import AreaUncertainty, area_uncertainty
-from portviz.distribution.propagation import COMMON, Spread, Weights, common_changes, drop_slopes
+from portviz.distribution.propagation import COMMON, Spread, Weights, common_changes, reading_slopes
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.scatter import ReadingUncertainty, reading_uncertainty
 from portviz.job.model import Array, Index
@@ -16,7 +17,7 @@ LINEAR, MONTE_CARLO = "linear", "monte-carlo"
 #: A result nearer to zero than so many of its standard uncertainties is no place for a linear law [-].
 _FAR_FROM_ZERO = 4.0
 #: Samples of a group where the linear law does not hold: for all its results, and for its pattern's alone.
-SAMPLES, PATTERN_SAMPLES = 20_000, 2_000
+SAMPLES, PATTERN_SAMPLES = 5_000, 2_000
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,9 @@ class Uncertainty:
         Covariance of the bias's two parts from what errs for itself [-].
     bias_common : ndarray of complex, shape (4, G)
         Its change for one standard uncertainty of each common factor.
+    ideal_velocity, ideal_flow : ndarray, shape (4, G)
+        Relative change of the whole test pressure's isentropic velocity, and of its volume flow through one area,
+        for one standard uncertainty of each common factor [-].
     areas : AreaUncertainty
     """
 
@@ -60,6 +64,8 @@ class Uncertainty:
     bias_angle_deg: Spread
     bias: Array
     bias_common: Array
+    ideal_velocity: Array
+    ideal_flow: Array
     areas: AreaUncertainty
 
 
@@ -77,7 +83,9 @@ GROUP_RESULTS = (
 )
 
 
-def reduction_uncertainty(reduction: Reduction, *, samples: int | None = None) -> Uncertainty:
+def reduction_uncertainty(
+    reduction: Reduction, *, samples: int | None = None, runs: Iterable[int] | None = None
+) -> Uncertainty:
     """Return the uncertainties of a reduction.
 
     Parameters
@@ -86,6 +94,8 @@ def reduction_uncertainty(reduction: Reduction, *, samples: int | None = None) -
     samples : int, optional
         Simulate all groups with so many samples. Without it the law is linear, and groups where it
         does not hold (a drop, bias or variation near zero) are simulated with `SAMPLES`; with 0 none is.
+    runs : iterable of int, optional
+        The runs whose groups may be simulated; all of them by default.
 
     Notes
     -----
@@ -100,6 +110,9 @@ def reduction_uncertainty(reduction: Reduction, *, samples: int | None = None) -
         groups, patterns = np.arange(len(reduction.starts)), np.array([], dtype=np.intp)
     else:
         groups, patterns = bent_groups(reduction, uncertainty)
+    if runs is not None:
+        wanted = np.isin(reduction.group_run, list(runs))
+        groups, patterns = groups[wanted[groups]], patterns[wanted[patterns]]
     if not groups.size and not patterns.size:
         return uncertainty
     from portviz.distribution.monte_carlo import simulated, simulated_patterns
@@ -114,18 +127,18 @@ def linear_uncertainty(reduction: Reduction) -> Uncertainty:
     stations, group = reduction.stations, reduction.station_group
     readings = reading_uncertainty(reduction)
     areas = area_uncertainty(reduction.job, reduction.areas, reduction.profiles)
-    weights, slopes, common = Weights(reduction), drop_slopes(reduction), common_changes(reduction)
+    weights, slopes, common = Weights(reduction), reading_slopes(reduction), common_changes(reduction)
     flow = bench_flow_uncertainty(reduction)
     with np.errstate(divide="ignore", invalid="ignore"):
         flow_part = flow / reduction.bench_flow
-        mass = readings.drop * slopes.mass_flux
+        mass = readings.mean * slopes.mass_flux
         own = (weights.mass_part * mass) ** 2
         both = weights.each(np.add.reduceat(own, reduction.starts))
         share_own = np.sqrt(own * (1.0 - 2.0 * stations.flow_share) + stations.flow_share**2 * both)
     no_dimensions, nothing, no_group = np.zeros((1, len(group))), np.zeros(len(group)), np.zeros(len(flow))
 
     def at_stations(slope: Array, changes: list[Array]) -> Spread:
-        return Spread(readings.drop * slope, nothing, np.concatenate([changes, no_dimensions]))
+        return Spread(readings.mean * slope, nothing, np.concatenate([changes, no_dimensions]))
 
     total = [weights.each(weights.change(weights.mass_part, each.mass_flux)) for each in common]
     share_common = [
@@ -143,7 +156,7 @@ def linear_uncertainty(reduction: Reduction) -> Uncertainty:
     per_degree = np.degrees(1.0) / np.where(reduction.bias_magnitude > 0.0, reduction.bias_magnitude, np.nan)
 
     def of_group(weight: Array, changed: str) -> Spread:
-        uncertain = readings.drop * getattr(slopes, changed)
+        uncertain = readings.mean * getattr(slopes, changed)
         moved = [weights.change(weight, getattr(each, changed)) for each in common]
         return Spread(weights.spread(weight, uncertain), no_group, np.array([*moved, no_group]))
 
@@ -160,7 +173,7 @@ def linear_uncertainty(reduction: Reduction) -> Uncertainty:
     return Uncertainty(
         readings=readings,
         method=(LINEAR,) * len(reduction.starts),
-        drop=at_stations(slopes.drop, [each.drop for each in common]),
+        drop=_drop_spread(at_stations(slopes.drop, [each.drop for each in common]), reduction, readings),
         velocity=at_stations(slopes.velocity, [each.velocity for each in common]),
         velocity_ratio=at_stations(slopes.velocity_ratio, [each.velocity_ratio for each in common]),
         mach=at_stations(slopes.mach, [each.mach for each in common]),
@@ -177,6 +190,8 @@ def linear_uncertainty(reduction: Reduction) -> Uncertainty:
         bias_angle_deg=of_group(along.imag * weights.each(per_degree), "mass_flux"),
         bias=_covariance(weights, mass),
         bias_common=bias_common,
+        ideal_velocity=np.array([*(each.ideal_velocity for each in common), no_group]),
+        ideal_flow=np.array([*(each.ideal_flux - each.bench_mass for each in common), no_group]),
         areas=areas,
     )
 
@@ -199,9 +214,17 @@ def bench_flow_uncertainty(reduction: Reduction) -> Array:
     if bench.flow_accuracy_part is not None:
         return np.asarray(bench.flow_accuracy_part * np.hypot(measured, leak))
     if bench.flow_accuracy is not None:
-        flows = np.where(np.isfinite(measured), 1.0, np.nan) * np.sqrt(1.0 + (leak > 0.0))
+        flows = np.where(np.isfinite(measured), np.hypot(1.0, reduction.leak_scale), np.nan)
         return np.asarray(bench.flow_accuracy * flows)
     return np.full(len(reduction.starts), np.nan)
+
+
+def _drop_spread(linear: Spread, reduction: Reduction, readings: ReadingUncertainty) -> Spread:
+    """Return the spread of the drops; that of a velocity's square does not vanish where the velocity does."""
+    if reduction.job.gauge.kind != "velocity":
+        return linear
+    at_rest = reduction.stations.density * readings.mean**2 / np.sqrt(2.0)
+    return Spread(np.hypot(linear.independent, at_rest), linear.stated, linear.common)
 
 
 def _covariance(weights: Weights, mass: Array) -> Array:
@@ -218,10 +241,12 @@ def bent_groups(reduction: Reduction, uncertainty: Uncertainty) -> tuple[Index, 
     Measures of the pattern (bias, variation, uniformity) have a kink where the pattern is even; the stations
     themselves may be known well there.
     """
-    near = np.abs(reduction.stations.drop) < _FAR_FROM_ZERO * uncertainty.readings.drop
+    # A gauge that reads velocity bends nowhere: its velocities are its readings.
+    near = np.abs(reduction.stations.drop) < _FAR_FROM_ZERO * uncertainty.drop.independent
+    near &= reduction.job.gauge.kind != "velocity"
     bent = np.logical_or.reduceat(near, reduction.starts)
     even = np.zeros(len(bent), dtype=bool)
-    known = np.isfinite(np.add.reduceat(uncertainty.readings.drop, reduction.starts))
+    known = np.isfinite(np.add.reduceat(uncertainty.readings.mean, reduction.starts))
     known &= np.isfinite(reduction.measures.mean)
     for value, spread in (
         (reduction.measures.coefficient_of_variation, uncertainty.coefficient_of_variation),

@@ -9,7 +9,7 @@ import numpy as np
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from portviz.distribution.comparison import Comparison, Difference, LiftComparison, packed_to_one_side
+from portviz.distribution.comparison import Comparison, Difference, LiftComparison, Side, packed_to_one_side
 from portviz.distribution.verdicts import NOT_SHOWN, expanded
 from portviz.job.model import Array, Job
 from portviz.job.words import lift_text
@@ -43,22 +43,26 @@ def comparison_warnings(comparison: Comparison) -> list[str]:
             f"test pressure or air differ at {', '.join(rescaled[:12])}: velocities and flow of {after!r} are "
             f"rescaled to those of {before!r} (at one velocity ratio; at one effective area by the compressible flux)"
         )
-    unknown = [each.lift for each in comparison.lifts if np.isnan(each.stations["velocity"].u).all()]
+    unknown = [
+        each.lift
+        for each in comparison.lifts
+        if any(_not_known(side, group) for side, group in zip((a, b), each.groups, strict=True))
+    ]
     if unknown:
         where = ", ".join(lift_text(a.reduction.job, lift) for lift in unknown[:12])
         doubtful = [
             name
             for name, side, place in ((before, a, 0), (after, b, 1))
-            if any(
-                np.isnan(side.uncertainty.readings.drop[side.reduction.stations_of(each.groups[place])]).all()
-                for each in comparison.lifts
-            )
+            if any(_not_known(side, each.groups[place]) for each in comparison.lifts)
         ]
         found.append(
             f"no verdict at {where}: nothing is known of how well {' and '.join(map(repr, doubtful))} "
             f"{'were' if len(doubtful) > 1 else 'was'} read; {WHAT_TO_ADD}"
         )
-    if all(np.isnan(each.values["flow"].u[0]) for each in comparison.lifts):
+    flows = [each.values["flow"] for each in comparison.lifts]
+    if all(np.isnan(each.difference[0]) for each in flows):
+        found.append("no verdict on flow, closure and coefficients: the bench's flow was not measured in both runs")
+    elif all(np.isnan(each.u[0]) for each in flows):
         found.append("no verdict on flow, closure and coefficients: state bench.flow_accuracy in job.toml")
     packed = packed_to_one_side(comparison)
     if packed:
@@ -68,6 +72,11 @@ def comparison_warnings(comparison: Comparison) -> list[str]:
             "that the cylinder may not see"
         )
     return found
+
+
+def _not_known(side: Side, group: int) -> bool:
+    """Tell if nothing is known of how well a group's stations were read."""
+    return bool(np.isnan(side.uncertainty.readings.mean[side.reduction.stations_of(group)]).all())
 
 
 def _other_heads(one: Job, other: Job) -> list[str]:
@@ -198,7 +207,7 @@ def decimals_of(uncertainty: float) -> int:
     """Return the decimals that show two figures of an uncertainty."""
     if not uncertainty > 0.0 or not np.isfinite(uncertainty):
         return 3
-    return int(np.clip(1 - np.floor(np.log10(uncertainty)), 0, 4))
+    return int(np.clip(1 - np.floor(np.log10(uncertainty)), 0, 4 if uncertainty > 5e-5 else 6))
 
 
 def _lift_table(comparison: Comparison, job: Job) -> RenderableType:

@@ -181,10 +181,7 @@ def station_rows(reduction: Reduction, uncertainty: Uncertainty) -> list[Documen
     """Return the results of each station; each with its standard uncertainty beside it."""
     stations, job, known = reduction.stations, reduction.job, uncertainty
     by_velocity = job.gauge.kind == "velocity"
-    reading_u = known.readings.drop
-    if by_velocity:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            reading_u = reading_u / np.abs(stations.density * stations.reading)
+    reading_u = known.readings.mean
     columns: dict[str, tuple[Array, Spread | Array | None]] = {
         "reading_m_s" if by_velocity else "reading_pa": (stations.reading, reading_u),
         "drop_pa": (stations.drop, known.drop),

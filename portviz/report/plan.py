@@ -9,7 +9,15 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from portviz.distribution.plan import MOST_REPEATS, OTHER_LIFTS, Plan, StationPlan, relative_now, repeat_first
+from portviz.distribution.plan import (
+    MOST_REPEATS,
+    OTHER_LIFTS,
+    Plan,
+    StationPlan,
+    open_groups,
+    relative_now,
+    repeat_first,
+)
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.verdicts import LEVEL
 from portviz.job.words import lift_text, station_name
@@ -27,13 +35,13 @@ def plan_warnings(reduction: Reduction, plan: Plan, runs: Iterable[int]) -> list
     """Return what a reader of the plan must be warned of."""
     found = []
     for run in runs:
-        other = [group for group in reduction.groups_of(run) if plan.source[group] == OTHER_LIFTS]
+        other = [group for group in open_groups(reduction, run) if plan.source[group] == OTHER_LIFTS]
         if other:
             lifts = [lift_text(reduction.job, float(reduction.lift[group])) for group in other]
             listed = ", ".join(lifts[:8]) + (f" and {len(lifts) - 8} more" if len(lifts) > 8 else "")
             found.append(
                 f"run {reduction.runs[run]!r} has no repeats at {listed}: planned by the scatter of the repeats at "
-                "other lifts; as it was read, no change is shown there"
+                "other lifts or runs; as it was read, no change is shown there"
             )
     return found
 
@@ -81,7 +89,7 @@ def _station_table(reduction: Reduction, plan: Plan, run: int) -> Table:
             "\nneeded",
         )
     )
-    for group in reduction.groups_of(run):
+    for group in open_groups(reduction, run):
         part = reduction.stations_of(group)
         for place in range(*part.indices(len(stations.station))):
             add_row(
@@ -159,7 +167,7 @@ def _run_document(reduction: Reduction, plan: Plan, run: int) -> Document:
                     for place in range(*reduction.stations_of(each).indices(len(group)))
                 ],
             }
-            for each in reduction.groups_of(run)
+            for each in open_groups(reduction, run)
         ],
         "repeat_first": [
             {

@@ -67,7 +67,9 @@ def uncertainty_table(reduction: Reduction, uncertainty: Uncertainty, run: int, 
         add_row(
             table,
             number_text(float(reduction.lift[group]), job.units.length, "length"),
-            *(two_figures(float(column[place])) for column in intervals),
+            *(two_figures(float(column[place])) for column in intervals[:-1]),
+            # More than half a circle either way says nothing of a direction.
+            two_figures(float(intervals[-1][place])) if intervals[-1][place] < 180.0 else "–",
             *([source] if wide else []),
         )
     return titled(f"Run “{reduction.runs[run]}”: ± at 95 %", table)

@@ -174,7 +174,7 @@ def test_simulation_against_a_loop_over_uncertain_numbers(tractor):
     def one_sample():
         velocity = [
             umath.sqrt(heat * (1.0 - (1.0 - ufloat(drop, u) / pressure) ** (0.4 / 1.4)))
-            for drop, u in zip(tractor.stations.drop[part], known.readings.drop[part], strict=True)
+            for drop, u in zip(tractor.stations.drop[part], known.readings.mean[part], strict=True)
         ]
         flux = [each * sector for each, sector in zip(velocity, tractor.stations.sector_deg[part], strict=True)]
         total = sum(flux)

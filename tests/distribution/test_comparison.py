@@ -19,7 +19,7 @@ from portviz.distribution.reduce import Reduction, reduce_job
 from portviz.distribution.uncertainty import linear_uncertainty, reduction_uncertainty
 from portviz.distribution.verdicts import expanded
 from portviz.errors import UsageError
-from portviz.job.model import Job, Readings
+from portviz.job.model import BenchFlow, Job, Readings
 
 Reduce = Callable[..., Reduction]
 MakeJob = Callable[..., Job]
@@ -178,6 +178,26 @@ def test_factors_of_two_jobs_do_not_cancel(reduced: Reduce) -> None:
     assert set(lift.stations["velocity"].verdicts) == {"not shown"}
 
 
+def test_what_two_jobs_are_rescaled_by_has_an_uncertainty(reduced: Reduce) -> None:
+    """Flow over ideal flow, velocity over isentropic velocity: both test pressures count, by half (less, as air gives)."""
+    jobs = []
+    for folder, run, pressure in (("first", "a", 7000.0), ("later", "b", 6000.0)):
+        made = accurate(reduced, rows_of(run, TRUTH * pressure / 7000.0), test_pressure=pressure)
+        flow = replace_flow(made.job, 0.05 * math.sqrt(pressure / 7000.0))
+        bench = replace(made.job.bench, test_pressure_uncertainty=0.04 * pressure, flow_accuracy_part=1e-6)
+        jobs.append(reduce_job(replace(made.job, folder=Path(folder), flow=flow, bench=bench)))
+    a, b = (Side(each, linear_uncertainty(each), 0) for each in jobs)
+    lift = compare_runs(a, b).lifts[0]
+    assert lift.values["flow"].u[0] / 0.05 == pytest.approx(0.5 * math.hypot(0.04, 0.04), rel=0.1)
+    ratio = lift.stations["velocity"].u / lift.stations["velocity"].a
+    assert ratio == pytest.approx(np.full(STATIONS, 0.5 * math.hypot(0.04, 0.04)), rel=0.1)
+    assert lift.values["flow"].verdicts == ("not shown",)
+
+
+def replace_flow(job: Job, flow: float) -> BenchFlow:
+    return BenchFlow(np.array([flow]), np.array([math.nan]), np.array([2]), "flow.csv")
+
+
 def test_nothing_known_no_verdict(reduced: Reduce) -> None:
     result = reduced(rows_of("a", TRUTH) + rows_of("b", 1.5 * TRUTH))
     lift = compare_runs(*sides(result)).lifts[0]
@@ -194,7 +214,7 @@ def test_repeats_that_never_differ_tell_nothing(reduced: Reduce) -> None:
     coarse = reduce_job(replace(result.job, gauge=replace(result.job.gauge, resolution=60.0)))
     known = linear_uncertainty(coarse)
     assert set(known.readings.source) == {"resolution"}
-    assert known.readings.drop == pytest.approx(np.full(2 * STATIONS, 60.0 / math.sqrt(12.0)))
+    assert known.readings.mean == pytest.approx(np.full(2 * STATIONS, 60.0 / math.sqrt(12.0)))
 
 
 def test_scatter_beyond_the_accuracy_is_believed(reduced: Reduce) -> None:
@@ -203,10 +223,10 @@ def test_scatter_beyond_the_accuracy_is_believed(reduced: Reduce) -> None:
     loose = linear_uncertainty(accurate(reduced, rows, accuracy=10.0))
     assert loose.readings.source == ("repeats",)
     assert loose.readings.freedom.tolist() == [36.0]
-    assert loose.readings.drop == pytest.approx(np.full(STATIONS, 40.0), rel=0.35)
+    assert loose.readings.mean == pytest.approx(np.full(STATIONS, 40.0), rel=0.35)
     ordinary = linear_uncertainty(accurate(reduced, rows, accuracy=80.0))
     assert ordinary.readings.source == ("accuracy",)
-    assert ordinary.readings.drop == pytest.approx(np.full(STATIONS, 40.0))
+    assert ordinary.readings.mean == pytest.approx(np.full(STATIONS, 40.0))
 
 
 def test_other_test_pressures_are_rescaled_and_it_is_said(reduced: Reduce) -> None:
@@ -311,7 +331,7 @@ def test_closed_valves_are_not_compared(reduced: Reduce) -> None:
 def test_what_can_not_be_compared(reduced: Reduce) -> None:
     result = accurate(reduced, rows_of("a", TRUTH, 4e-3) + rows_of("b", TRUTH, 8e-3))
     a, b = sides(result)
-    with pytest.raises(UsageError, match=r"no lift in common; 'a' has 4\.00 mm, 'b' has 8\.00 mm"):
+    with pytest.raises(UsageError, match=r"no open lift in common; 'a' has 4\.00 mm, 'b' has 8\.00 mm"):
         compare_runs(a, b)
     with pytest.raises(UsageError, match="can't be compared with itself"):
         compare_runs(a, a)

@@ -10,11 +10,13 @@ import pytest
 
 from portviz.distribution.area_uncertainty import area_uncertainty
 from portviz.distribution.areas import areas_at, job_profiles
+from portviz.distribution.comparison import Side, compare_runs
 from portviz.distribution.monte_carlo import group_samples, simulated
 from portviz.distribution.reduce import Reduction, reduce_job
 from portviz.distribution.uncertainty import (
     GROUP_RESULTS,
     STATION_RESULTS,
+    bench_flow_uncertainty,
     bent_groups,
     linear_uncertainty,
     reduction_uncertainty,
@@ -63,9 +65,7 @@ def test_the_linear_law_and_a_simulation_agree(example: str, reads: str, request
             places = np.concatenate([np.arange(*reduction.stations_of(int(g)).indices(10**6)) for g in groups])
         law, draw = getattr(linear, name).standard[places], getattr(sampled, name).standard[places]
         assert law == pytest.approx(draw, rel=0.04), name
-    assert linear.bias[groups, 0, 0] + np.abs(linear.bias_common[:, groups].real ** 2).sum(axis=0) == pytest.approx(
-        sampled.bias[groups, 0, 0], rel=0.06
-    )
+    assert linear.bias[groups, 0, 0] == pytest.approx(sampled.bias[groups, 0, 0], rel=0.06)
 
 
 def test_areas_against_lengths_drawn_at_random(sidecar: Reduction) -> None:
@@ -146,7 +146,7 @@ def test_near_zero_drop_a_simulation_takes_over(near_zero: Reduction) -> None:
     ratio = found.velocity.standard[0] / linear.velocity.standard[0]
     draws = 10.0 + 5.0 * np.random.default_rng(1).standard_normal(1_000_000)
     slope = 5.0 * 0.5 / np.sqrt(10.0)
-    assert ratio == pytest.approx(np.std(np.sign(draws) * np.sqrt(np.abs(draws))) / slope, rel=0.03)
+    assert ratio == pytest.approx(np.std(np.sign(draws) * np.sqrt(np.abs(draws))) / slope, rel=0.07)
     assert found.velocity.standard[2] == pytest.approx(linear.velocity.standard[2], rel=0.03)
 
 
@@ -187,4 +187,57 @@ def test_resolution_is_not_averaged_out(reduced: Reduce) -> None:
     result = reduced(rows)
     job = replace(result.job, gauge=replace(result.job.gauge, accuracy=10.0, resolution=12.0))
     known = linear_uncertainty(reduce_job(job))
-    assert known.readings.drop == pytest.approx(np.full(3, np.hypot(1.0, np.sqrt(12.0))))
+    assert known.readings.mean == pytest.approx(np.full(3, np.hypot(1.0, np.sqrt(12.0))))
+
+
+@pytest.mark.parametrize("reading", [0.0, 0.01, 0.5, 3.0, 10.0])
+def test_a_gauge_that_reads_velocity_is_as_sure_near_rest_as_elsewhere(reduced: Reduce, reading: float) -> None:
+    """Its velocity is its reading times the coefficient, wherever it lies; the drop goes with its square."""
+    rows = [("a", 5e-3, angle, value) for angle, value in ((0, 60.0), (90, reading), (180, 50.0), (270, 70.0))]
+    result = reduced(rows, reads="velocity", coefficient=0.98)
+    result = reduce_job(replace(result.job, gauge=replace(result.job.gauge, accuracy=1.0)))
+    known = reduction_uncertainty(result)
+    assert known.method == ("linear",)
+    assert known.velocity.standard == pytest.approx(np.full(4, 0.98), rel=1e-9)
+    assert np.isfinite(known.flow_share.standard).all()
+    draws = reading + np.random.default_rng(2).standard_normal(400_000)
+    density = result.stations.density[1]
+    assert known.drop.standard[1] == pytest.approx(np.std(np.sign(draws) * density * draws**2 / 2.0), rel=0.25)
+
+
+def test_common_factors_cancel_beside_a_weak_station_too(reduced: Reduce) -> None:
+    """One station near rest is simulated with its lift; the coefficient keeps moving both runs alike."""
+    differences = []
+    for weak in (2500.0, 40.0):
+        truth = np.array([4000.0, 4200.0, weak, 4100.0, 3900.0, 4300.0])
+        rows = [
+            (run, 5e-3, 60.0 * place, float(value))
+            for run, factor in (("a", 1.0), ("b", 1.03))
+            for place, value in enumerate(truth * factor)
+        ]
+        result = reduced(rows)
+        gauge = replace(result.job.gauge, accuracy=25.0, coefficient_uncertainty=0.05)
+        result = reduce_job(replace(result.job, gauge=gauge))
+        known = reduction_uncertainty(result)
+        a, b = Side(result, known, 0), Side(result, known, 1)
+        differences.append(compare_runs(a, b).lifts[0])
+    strong, beside_weak = differences
+    assert set(reduction_uncertainty(result).method) == {"monte-carlo"}
+    assert beside_weak.stations["velocity"].u[0] == pytest.approx(strong.stations["velocity"].u[0], rel=0.1)
+    # The weak station makes the mean less sure; the coefficient, 5 % of it in each run, would by far more.
+    mean = beside_weak.values["mean_velocity"]
+    assert mean.u[0] < 0.2 * 0.05 * np.sqrt(2.0) * mean.a[0]
+
+
+def test_a_scaled_leak_is_scaled_in_its_uncertainty(reduced: Reduce) -> None:
+    """Accuracy 0.2 l/s; a leak test at a quarter of the pressure counts twice: 0.2 sqrt(1 + 4) l/s, though it be 0."""
+    result = reduced(
+        [("a", 5e-3, angle, 2000.0 + angle) for angle in (0.0, 100.0, 220.0)], flow={("a", 5e-3): (0.03, 7000.0)}
+    )
+    result = replace(
+        result,
+        job=replace(result.job, bench=replace(result.job.bench, flow_accuracy=2e-4)),
+        leak_scale=np.array([2.0]),
+        leak=np.array([0.0]),
+    )
+    assert bench_flow_uncertainty(result) == pytest.approx([2e-4 * np.sqrt(5.0)])

@@ -55,7 +55,7 @@ def test_shares_bias_and_measures_by_the_library(examples, example):
     part, room = reduction.stations_of(group), reduction.job.bench.air
     p0, coefficient = reduction.upstream_pressure[group], reduction.job.gauge.coefficient
     drops = [
-        ufloat(value, u) for value, u in zip(reduction.stations.drop[part], known.readings.drop[part], strict=True)
+        ufloat(value, u) for value, u in zip(reduction.stations.drop[part], known.readings.mean[part], strict=True)
     ]
     heat = 2.0 * 1.4 / 0.4 * room.gas_constant * room.temperature
     velocity = [coefficient * umath.sqrt(heat * (1.0 - (1.0 - drop / p0) ** (0.4 / 1.4))) for drop in drops]
@@ -109,7 +109,7 @@ def test_shares_and_bias_by_half_a_million_draws(examples):
     heat = 7.0 * room.gas_constant * room.temperature
     shares, biases = [], []
     for _ in range(10):
-        noise = known.readings.drop[part] * dice.standard_normal((50_000, len(sector)))
+        noise = known.readings.mean[part] * dice.standard_normal((50_000, len(sector)))
         ratio = 1.0 - (reduction.stations.drop[part] + noise) / p0
         flux = np.sqrt(heat * (1.0 - ratio ** (0.4 / 1.4))) * ratio ** (1.0 / 1.4) * sector
         share = flux / flux.sum(axis=1, keepdims=True)
