@@ -179,7 +179,7 @@ def test_factors_of_two_jobs_do_not_cancel(reduced: Reduce) -> None:
 
 
 def test_what_two_jobs_are_rescaled_by_has_an_uncertainty(reduced: Reduce) -> None:
-    """Flow over ideal flow, velocity over isentropic velocity: both test pressures count, by half (less, as air gives)."""
+    """Flow over ideal flow, velocity over isentropic velocity: both test pressures count, by a half at most."""
     jobs = []
     for folder, run, pressure in (("first", "a", 7000.0), ("later", "b", 6000.0)):
         made = accurate(reduced, rows_of(run, TRUTH * pressure / 7000.0), test_pressure=pressure)
