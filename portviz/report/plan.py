@@ -66,7 +66,8 @@ def _percent(part: float) -> str:
 
 def _meanings(plan: Plan) -> str:
     return (
-        "u: standard uncertainty as read so far. Shown: the smallest change that two runs read like this one show "
+        "u: standard uncertainty as read so far, without what two runs share (coefficient, density, test pressure). "
+        "Shown: the smallest change that two runs read like this one show "
         f"{_percent(plan.power)} of the time. Needed: readings of every station of the lift, in each of the two runs, "
         f"to show {_percent(plan.change)} as often; “{_BEYOND}” where it would be more than {MOST_REPEATS}. All "
         f"stations of a lift are tested together at {_percent(LEVEL)}, here by Bonferroni's limit; the comparison's "
@@ -184,7 +185,7 @@ def _quantity(plan: StationPlan, place: int, name: str, key: str) -> Document:
     repeats = _number(plan.repeats[place])
     return {
         key: _number(plan.value[place]),
-        f"{key}_u": _number(plan.uncertainty[place]),
+        f"{key}_independent_u": _number(plan.uncertainty[place]),
         f"{name}_smallest_change": _number(plan.smallest[place]),
         f"{name}_repeats_needed": None if repeats is None else int(repeats),
     }
