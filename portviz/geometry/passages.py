@@ -24,6 +24,8 @@ from portviz.geometry.profiles import Profiles
 _ARC_PLACES = 33
 #: Halvings of a stretch of the fillet; the area is flat at its least, so 1e-8 in place is 1e-16 in area.
 _ARC_HALVINGS = 26
+#: So many angles of the fillet are looked at in one call; more in a loop, to keep memory low.
+_AT_ONCE = 20_000
 #: Candidates held at once while designs are worked off in chunks.
 _CHUNK = 200_000
 #: Passages nearer than this, relative, are the same: a shared corner, which counts as the gap's.
@@ -282,10 +284,13 @@ class _Chunk:
         radius = np.broadcast_to(self.profiles.fillet_radius[:, None, None], shape).ravel()
         design = np.broadcast_to(np.arange(shape[0])[:, None, None], shape).ravel()
 
-        slopes = np.stack(
-            [_arc_frustum(angle[design], centre, radius, starts, directions, lengths)[1] for angle in angles.T],
-            axis=1,
-        )
+        at_angles = angles.T[:, design]  # (P, K)
+        parts = (centre, radius, starts, directions, lengths)
+        if at_angles.size <= _AT_ONCE:
+            tiled = [np.concatenate([part] * len(at_angles)) for part in parts]
+            slopes = _arc_frustum(at_angles.ravel(), *tiled)[1].reshape(at_angles.shape).T
+        else:
+            slopes = np.stack([_arc_frustum(angle, *parts)[1] for angle in at_angles], axis=1)
         # A least place: the area falls before it and rises behind it (the arc runs with falling angle).
         line, place = np.nonzero((slopes[:, :-1] > 0.0) & (slopes[:, 1:] <= 0.0))
         if line.size == 0:

@@ -99,6 +99,7 @@ class Scene:
         self.dial = Dial(plotter, self.curtain, hatch_mesh(len(angles)), angles, circle, self._add_sized)
         self.dial.ring_mapper.lookup_table = self.curtain_actor.mapper.lookup_table
         self.now: shapes.LiftShapes | None = None
+        self._hatched = False
         self.resize()
         self.update(state)
         self.look_from(state.camera)
@@ -252,6 +253,7 @@ class Scene:
         self.cut.points[:] = columns[:, [0, -1]].reshape(-1, 3) * MM
         self.cut["field"][:] = np.repeat(around[[0, 180]], 2)
         far = state.far_from_reading(self.fields.angles_deg)
+        self._hatched = bool(far.any())
         self.hatch.points[:] = shapes.hatch_points(now.curtain, far) * MM
         self._update_stations(now)
         self._place_labels(now)
@@ -303,7 +305,7 @@ class Scene:
     def say_all(self, now: shapes.LiftShapes) -> None:
         """Say in words what is shown."""
         state, letters = self.state, self.size.letters
-        hatched = bool(state.far_from_reading(self.fields.angles_deg).any())
+        hatched = self._hatched
         known = bool(np.isfinite(self.curtain["field"]).all())
         self.words.input = words.headline(state, letters(0.58 if self.size.roomy else 0.92, 15))
         self.legend.input = words.legend(state, now, letters(0.36, 15))

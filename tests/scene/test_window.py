@@ -67,7 +67,9 @@ def test_the_slider_has_a_mark_at_each_measured_lift_where_its_knob_stands(windo
     assert np.diff(marks) / np.ptp(marks) == pytest.approx(
         np.diff(window.state.measured_lifts) / np.ptp(window.state.measured_lifts)
     )
-    assert shape.GetLabelFormat().endswith("mm")
+    assert window.slider_value.input == "8.00 mm"
+    window._slid(7.2)
+    assert window.slider_value.input == "7.20 mm"
 
 
 def test_the_slider_moves_the_valve_and_snaps_to_a_measured_lift_nearby(window):
