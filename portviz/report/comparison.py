@@ -14,9 +14,9 @@ from portviz.distribution.verdicts import NOT_SHOWN, expanded
 from portviz.job.model import Array, Job
 from portviz.job.words import lift_text
 from portviz.report.layout import add_row, new_table, titled
-from portviz.report.machine import FORMAT, Document
+from portviz.report.machine import FORMAT, Document, plain_number
 from portviz.report.uncertainty import WHAT_TO_ADD
-from portviz.units import in_unit
+from portviz.units import in_unit, number_text
 
 _SIGNS = {"higher": "↑", "lower": "↓", NOT_SHOWN: "·"}
 
@@ -119,11 +119,11 @@ def _lift_document(each: LiftComparison) -> Document:
         "closure": _quantities(values["closure"])[0],
         "discharge_coefficient": _quantities(values["discharge_coefficient"])[0],
         "bias": {
-            "magnitude_a": _number(bias.magnitude.a[0]),
-            "magnitude_b": _number(bias.magnitude.b[0]),
-            "magnitude_u": _number(bias.magnitude.u[0]),
-            "shift": [_number(part) for part in bias.shift],
-            "u": _number(bias.u),
+            "magnitude_a": plain_number(bias.magnitude.a[0]),
+            "magnitude_b": plain_number(bias.magnitude.b[0]),
+            "magnitude_u": plain_number(bias.magnitude.u[0]),
+            "shift": [plain_number(part) for part in bias.shift],
+            "u": plain_number(bias.u),
             "verdict": bias.magnitude.verdicts[0],
             "shift_shown": bias.shown,
         },
@@ -139,18 +139,14 @@ def _lift_document(each: LiftComparison) -> Document:
     }
 
 
-def _number(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
-
-
 def _quantities(difference: Difference) -> list[dict[str, Any]]:
     return [
         {
-            "a": _number(a),
-            "b": _number(b),
-            "difference": _number(b - a),
-            "u": _number(u),
-            "degrees_of_freedom": _number(freedom),
+            "a": plain_number(a),
+            "b": plain_number(b),
+            "difference": plain_number(b - a),
+            "u": plain_number(u),
+            "degrees_of_freedom": plain_number(freedom),
             "verdict": verdict,
         }
         for a, b, u, freedom, verdict in zip(
@@ -227,7 +223,7 @@ def _lift_table(comparison: Comparison, job: Job) -> RenderableType:
     for each in comparison.lifts:
         add_row(
             table,
-            lift_text(job, each.lift).split(" ")[0],
+            number_text(each.lift, job.units.length, "length"),
             _changed(each.values["flow"], 0, flow),
             _changed(each.values["mean_velocity"], 0, speed),
             _changed(each.values["uniformity_index"], 0, 1.0),
@@ -244,19 +240,13 @@ _VERDICT_COLUMNS = ("velocity\nhigher at", "velocity\nlower at", "share\nhigher 
 def _station_verdicts(comparison: Comparison, job: Job) -> RenderableType:
     """Return which stations changed at each lift, in velocity and in share."""
     table = new_table(
-        (
-            f"lift\n[{job.units.length}]",
-            "velocity\nhigher at",
-            "velocity\nlower at",
-            "share\nhigher at",
-            "share\nlower at",
-        ),
-        left=("velocity\nhigher at", "velocity\nlower at", "share\nhigher at", "share\nlower at"),
+        (f"lift\n[{job.units.length}]", *_VERDICT_COLUMNS),
+        left=_VERDICT_COLUMNS,
     )
     for each in comparison.lifts:
         add_row(
             table,
-            lift_text(job, each.lift).split(" ")[0],
+            number_text(each.lift, job.units.length, "length"),
             *(
                 _angles(each.angles_deg, each.stations[name], verdict)
                 for name in ("velocity", "flow_share")

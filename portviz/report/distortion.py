@@ -15,7 +15,7 @@ from portviz.distribution.reduce import Reduction
 from portviz.job.model import Job
 from portviz.job.words import coefficient_text, reference_words
 from portviz.report.layout import add_row, new_table, titled
-from portviz.report.machine import FORMAT, Document
+from portviz.report.machine import FORMAT, Document, plain_number
 from portviz.units import in_unit, number_text, told_decimals
 
 #: Results of each lift with their keys in the document, after those of the harmonics.
@@ -180,20 +180,17 @@ def distortion_document(reduction: Reduction, found: Distortion, runs: list[int]
 
 
 def _lift_document(reduction: Reduction, found: Distortion, group: int) -> Document:
-    def number(value: float) -> float | None:
-        return float(value) if np.isfinite(value) else None
-
     def pair(name: str, key: str) -> Document:
         """Return a value, its standard uncertainty, and half the width of its interval."""
         return {
-            key: number(found.values[name][group]),
-            f"{key}_u": number(found.spreads[name].standard[group]),
-            f"{key}_u95": number(found.expanded[name][group]),
+            key: plain_number(found.values[name][group]),
+            f"{key}_u": plain_number(found.spreads[name].standard[group]),
+            f"{key}_u95": plain_number(found.expanded[name][group]),
         }
 
     row: Document = {
         "lift_m": float(reduction.lift[group]),
-        "mean_velocity_m_s": number(reduction.measures.mean[group]),
+        "mean_velocity_m_s": plain_number(reduction.measures.mean[group]),
         "harmonics": [
             {
                 "order": order,
@@ -206,7 +203,7 @@ def _lift_document(reduction: Reduction, found: Distortion, group: int) -> Docum
     }
     for name, key in _KEYS.items():
         row |= pair(name, key)
-    arcs, begin, end = (number(found.values[name][group]) for name in PLACES)
+    arcs, begin, end = (plain_number(found.values[name][group]) for name in PLACES)
     row |= {"weak_arcs": None if arcs is None else int(arcs), "weak_from_deg": begin, "weak_to_deg": end}
     row["simulated"] = [name for name in MEASURES if found.simulated[name][group]]
     return row

@@ -39,6 +39,11 @@ def _plain(values: Array) -> list[float | None]:
     return [value if math.isfinite(value) else None for value in values.tolist()]
 
 
+def plain_number(value: float) -> float | None:
+    """Return a number, with None for what is not finite."""
+    return float(value) if math.isfinite(value) else None
+
+
 def area_rows(areas: Areas) -> list[Document]:
     """Return the areas of each lift."""
     columns = {

@@ -22,7 +22,7 @@ from portviz.distribution.reduce import Reduction
 from portviz.distribution.verdicts import LEVEL
 from portviz.job.words import lift_text, station_name
 from portviz.report.layout import add_row, new_table, titled
-from portviz.report.machine import FORMAT, Document
+from portviz.report.machine import FORMAT, Document, plain_number
 from portviz.units import number_text
 
 _NAMED_FIRST = 5
@@ -174,7 +174,7 @@ def _run_document(reduction: Reduction, plan: Plan, run: int) -> Document:
             {
                 "lift_m": float(reduction.lift[group[place]]),
                 "angle_deg": float(angles[stations.station[place]]),
-                "relative_u": _number(relative[place]),
+                "relative_u": plain_number(relative[place]),
             }
             for place in repeat_first(reduction, plan, run)[:_LISTED_FIRST].tolist()
         ],
@@ -182,14 +182,10 @@ def _run_document(reduction: Reduction, plan: Plan, run: int) -> Document:
 
 
 def _quantity(plan: StationPlan, place: int, name: str, key: str) -> Document:
-    repeats = _number(plan.repeats[place])
+    repeats = plain_number(plan.repeats[place])
     return {
-        key: _number(plan.value[place]),
-        f"{key}_independent_u": _number(plan.uncertainty[place]),
-        f"{name}_smallest_change": _number(plan.smallest[place]),
+        key: plain_number(plan.value[place]),
+        f"{key}_independent_u": plain_number(plan.uncertainty[place]),
+        f"{name}_smallest_change": plain_number(plan.smallest[place]),
         f"{name}_repeats_needed": None if repeats is None else int(repeats),
     }
-
-
-def _number(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
