@@ -239,10 +239,64 @@ class BenchFlow:
 
 @dataclass(frozen=True)
 class Cam:
-    """Valve lift [m] against crank angle [deg], ascending in angle, both shape (K,)."""
+    """How the valve moves: K points with straight lines between them; lash is taken off already.
+
+    Parameters
+    ----------
+    crank_deg : ndarray, shape (K,)
+        Crank angle [deg], ascending.
+    lift : ndarray, shape (K,)
+        Valve lift [m].
+    file : str
+        Where the points stand, for messages.
+    line : ndarray of int, shape (K,), or None
+        Line in that file of each point; None where the curve was made from the figures of a cam card.
+    lash : float
+        What was taken off the lifts [m].
+    """
 
     crank_deg: Array
     lift: Array
+    file: str = "cam.csv"
+    line: Index | None = None
+    lash: float = 0.0
+
+    @property
+    def assumed(self) -> bool:
+        """True where the curve between a cam card's figures was assumed, not measured."""
+        return self.file == JOB_FILE
+
+
+@dataclass(frozen=True)
+class Engine:
+    """The cylinder that the valve works in; None where it is not stated.
+
+    Parameters
+    ----------
+    bore : float
+        [m].
+    stroke, rod_length : float or None
+        [m]; the rod between the centres of its bearings.
+    speed : float or None
+        Of the crankshaft [rad/s].
+    valves : int
+        Valves of the job's side in one cylinder.
+    valve_offset : float or None
+        Distance of the valve's axis from the bore's [m].
+    valve_direction_deg : float
+        Station angle of the direction from the bore's axis to the valve's [deg].
+    dead_centre_deg : float
+        Crank angle, as the cam counts it, of the top dead centre at which the gas is exchanged [deg].
+    """
+
+    bore: float
+    stroke: float | None = None
+    rod_length: float | None = None
+    speed: float | None = None
+    valves: int = 1
+    valve_offset: float | None = None
+    valve_direction_deg: float = 0.0
+    dead_centre_deg: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -274,4 +328,5 @@ class Job:
     readings: Readings | None = None
     flow: BenchFlow | None = None
     cam: Cam | None = None
+    engine: Engine | None = None
     remarks: tuple[str, ...] = ()
