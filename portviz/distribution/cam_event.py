@@ -57,7 +57,7 @@ class CamEvent:
 
     def lift_at(self, crank_deg: npt.ArrayLike) -> Array:
         """Return the lift [m] at crank angles [deg]; zero before opening and after closing."""
-        return np.asarray(np.interp(crank_deg, self.crank_deg, self.lift, left=0.0, right=0.0))
+        return np.asarray(np.interp(np.asarray(crank_deg, dtype=float), self.crank_deg, self.lift, left=0.0, right=0.0))
 
 
 def cam_event(job: Job) -> CamEvent:
