@@ -55,6 +55,7 @@ degree_Celsius = kelvin; offset: 273.15 = degC = degreeC
 degree_Fahrenheit = 5 / 9 * kelvin; offset: 255.3722222222222 = degF = degreeF
 percent = 0.01 * one = %
 kilometer_per_hour = 0.2777777777777778 * meter / second = kmh
+revolution_per_minute = 0.10471975511965977 * radian / second = rpm
 """
 
 #: For each kind of quantity: its SI unit and the units to name in messages, most usual first.
@@ -67,6 +68,7 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
     "temperature": ("K", ("degC", "degF", "K")),
     "ratio": ("one", ("%",)),
     "force": ("N", ("N", "lbf", "kN")),
+    "rotation": ("rad/s", ("rpm", "1/min", "rad/s")),
 }
 
 #: Greatest magnitude that a person can mean, in SI; anything beyond is a slip of the pen.
@@ -79,6 +81,7 @@ _GREATEST = {
     "temperature": 1e4,
     "ratio": 1e3,
     "force": 1e7,
+    "rotation": 1e5,
 }
 
 # These patterns look at each sign once: no text makes them run long.
@@ -87,6 +90,8 @@ _UNIT_NAME = r"[A-Za-zµ°%][A-Za-z0-9µ°]*(?:\^[23]|\*\*[23]|[²³])?"
 _UNIT = re.compile(rf"{_UNIT_NAME}(?:(?: ?[*/] ?| ){_UNIT_NAME}){{0,3}}", re.ASCII)
 _POWER = re.compile(r"(?<=[A-Za-z])\^?([23])(?![A-Za-z0-9])")
 _LONGEST = 200
+#: Units whose usual spelling is no name of a unit; a shaft's 1/min counts turns, not radians.
+_SPELT = {"1/min": "rpm"}
 
 
 @cache
@@ -124,8 +129,9 @@ def _scale(unit: str, kind: str) -> tuple[float, float]:
         If the unit is unknown or of another kind.
     """
     registry = _registry()
-    known = _spellings().get(unit.lower().replace("^", ""), unit)
-    for spelling in (unit, known) if len(unit) <= _LONGEST and _UNIT.fullmatch(unit) else ():
+    named = _SPELT.get("".join(unit[:_LONGEST].lower().split()), unit)
+    known = _spellings().get(named.lower().replace("^", ""), named)
+    for spelling in (named, known) if len(named) <= _LONGEST and _UNIT.fullmatch(named) else ():
         expression = _POWER.sub(r"**\1", spelling)
         try:
             parsed = registry.Unit(expression.replace("%", "percent"))
@@ -177,6 +183,7 @@ _SHOP_WORDS: dict[str, dict[str, str]] = {
     "temperature": {"degC": "c celsius centigrade ºc ˚c", "degF": "f fahrenheit ºf ˚f"},
     "ratio": {"%": "pct rh %rh"},
     "force": {"lbf": "lb lbs pound pounds", "N": "newtons"},
+    "rotation": {"rpm": "u/min upm rev/min r/min revs/min revs/minute rev min1 min^1 /min tr/min"},
 }
 
 
@@ -336,6 +343,7 @@ _EXAMPLES = {
     "temperature": "21 degC",
     "ratio": "45 %",
     "force": "300 N",
+    "rotation": "6500 rpm",
 }
 
 
@@ -355,6 +363,7 @@ _TOLD: dict[str, float] = {
     "temperature": 0.1,
     "ratio": 1e-3,
     "force": 1.0,
+    "rotation": 0.1048,
 }
 
 

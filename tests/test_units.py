@@ -50,6 +50,9 @@ ONE = {
     "N": 1.0,
     "lbf": 0.45359237 * 9.80665,
     "kN": 1000.0,
+    "rpm": 2.0 * math.pi / 60.0,
+    "1/min": 2.0 * math.pi / 60.0,
+    "rad/s": 1.0,
 }
 KIND_AND_UNIT = [(kind, unit) for kind, (_, units) in KINDS.items() for unit in units]
 
@@ -116,6 +119,9 @@ def test_case_is_forgiven(kind: str, unit: str, change: object) -> None:
         ("5 litre/s", "flow", 5e-3),
         ("0 degC", "temperature", 273.15),
         ("-40 degF", "temperature", 233.15),
+        ("6500 RPM", "rotation", 6500.0 * 2.0 * math.pi / 60.0),
+        ("6500 1 / min", "rotation", 6500.0 * 2.0 * math.pi / 60.0),
+        ("3000 deg/s", "rotation", 3000.0 * math.pi / 180.0),
     ],
 )
 def test_other_spellings(text: str, kind: str, value: float) -> None:
@@ -209,6 +215,10 @@ def test_near_miss_gets_a_hint(text: str, kind: str, hint: str) -> None:
         ("350 fps", "velocity", "ft/s"),
         ("45 RH", "ratio", "%"),
         ('1.5"', "length", "in"),
+        ("6500 U/min", "rotation", "rpm"),
+        ("6500 rev/min", "rotation", "rpm"),
+        ("6500 min-1", "rotation", "rpm"),
+        ("6500 r.p.m.", "rotation", "rpm"),
     ],
 )
 def test_words_of_the_shop_get_a_hint(text: str, kind: str, hint: str) -> None:

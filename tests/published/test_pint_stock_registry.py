@@ -54,6 +54,9 @@ STOCK = {
     "N": ("force", "newton"),
     "kN": ("force", "kilonewton"),
     "lbf": ("force", "pound_force"),
+    "rpm": ("rotation", "revolution/minute"),
+    "1/min": ("rotation", "revolution/minute"),
+    "rad/s": ("rotation", "radian/second"),
 }
 SI = {
     "length": "meter",
@@ -63,6 +66,7 @@ SI = {
     "velocity": "meter/second",
     "ratio": "dimensionless",
     "force": "newton",
+    "rotation": "radian/second",
 }
 
 
