@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from portviz.distribution.differences import BiasShift, Difference, bias_shift, tested_difference
 from portviz.distribution.field import around_circle
 from portviz.distribution.measures import sector_angles
 from portviz.distribution.propagation import Spread
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty
-from portviz.distribution.verdicts import HIGHER, effective_freedom, holm, shift_p, two_sided_p, verdict
+from portviz.distribution.verdicts import HIGHER
 from portviz.errors import UsageError
 from portviz.job.model import SAME_LIFT, Array, Index
 from portviz.job.words import lift_text
@@ -51,55 +52,6 @@ class Side:
     def groups(self) -> Index:
         """Groups of the run, ascending in lift."""
         return np.array(self.reduction.groups_of(self.run))
-
-
-@dataclass(frozen=True)
-class Difference:
-    """N values of two runs, in SI.
-
-    Parameters
-    ----------
-    a, b : ndarray, shape (N,)
-    u : ndarray, shape (N,)
-        Standard uncertainty of b - a; NaN where nothing is known of it.
-    freedom : ndarray, shape (N,)
-        Its degrees of freedom [-].
-    verdicts : tuple of str, length N
-        "higher", "lower" or "not shown".
-    """
-
-    a: Array
-    b: Array
-    u: Array
-    freedom: Array
-    verdicts: tuple[str, ...]
-
-    @property
-    def difference(self) -> Array:
-        """What b is more than a, shape (N,)."""
-        return self.b - self.a
-
-
-@dataclass(frozen=True)
-class BiasShift:
-    """How the bias moved at one lift.
-
-    Parameters
-    ----------
-    magnitude : Difference
-        Of one value.
-    shift : ndarray, shape (2,)
-        Along station 0 and a quarter turn anticlockwise of it [-].
-    u : float
-        Standard uncertainty along the shift [-].
-    shown : bool
-        True where the data show that it moved at all.
-    """
-
-    magnitude: Difference
-    shift: Array
-    u: float
-    shown: bool
 
 
 @dataclass(frozen=True)
@@ -326,10 +278,8 @@ class _Tested:
 
     def family(self, va: Array, vb: Array, sa: Spread, sb: Spread) -> Difference:
         """Return the differences of values that are tested as one family."""
-        u, freedom = self._uncertainty(sa, sb)
-        shown = holm(two_sided_p(vb - va, u, freedom))
-        verdicts = tuple(verdict(float(off), bool(yes)) for off, yes in zip(vb - va, shown, strict=True))
-        return Difference(va, vb, u, freedom, verdicts)
+        freedoms = tuple(np.full(len(va), freedom) for freedom in self._freedom)
+        return tested_difference((va, sa, freedoms[0]), (vb, sb, freedoms[1]), one_job=self._one_job)
 
     def single(
         self,
@@ -351,13 +301,6 @@ class _Tested:
         second = sb.scaled(scale if self._same_stations or not of_ring else np.nan)
         return self.family(va[at_a], vb[at_b] * scale, sa, second)
 
-    def _uncertainty(self, sa: Spread, sb: Spread) -> tuple[Array, Array]:
-        common = (sb.common - sa.common) if self._one_job else np.sqrt(sa.common**2 + sb.common**2)
-        parts = np.concatenate([[sa.independent, sb.independent, sa.stated, sb.stated], common])
-        u = np.sqrt(np.sum(parts**2, axis=0))
-        freedoms = np.array([*self._freedom, *[np.inf] * (len(parts) - 2)])[:, None]
-        return u, effective_freedom(parts, freedoms)
-
     def bias(self) -> BiasShift:
         """Return how the bias moved."""
         first, second = self.a.reduction, self.b.reduction
@@ -368,19 +311,18 @@ class _Tested:
             second.bias_magnitude,
             1.0,
         )
-        moved = _bias(second, self.group_b) - _bias(first, self.group_a)
-        shift = np.array([moved.real, moved.imag])
-        common_a = self.a.uncertainty.bias_common[:, self.group_a]
-        common_b = self.b.uncertainty.bias_common[:, self.group_b]
-        covariance = self.a.uncertainty.bias[self.group_a] + self.b.uncertainty.bias[self.group_b]
-        for each in (common_b - common_a,) if self._one_job else (common_a, common_b):
-            covariance = covariance + np.stack([each.real, each.imag]) @ np.stack([each.real, each.imag]).T
+        covariances, common = zip(
+            *(
+                (side.uncertainty.bias[group], side.uncertainty.bias_common[:, group])
+                for side, group in ((self.a, self.group_a), (self.b, self.group_b))
+            ),
+            strict=True,
+        )
+        covariance = covariances[0] + covariances[1]
         if not self._same_stations:
             covariance = covariance * np.nan
-        along = shift / np.hypot(*shift) if shift.any() else np.array([1.0, 0.0])
-        u = float(np.sqrt(along @ covariance @ along)) if np.isfinite(covariance).all() else float("nan")
-        p = shift_p(shift, covariance, float(magnitude.freedom[0]))
-        return BiasShift(magnitude, shift, u, bool(p <= 0.05))
+        moved = _bias(second, self.group_b) - _bias(first, self.group_a)
+        return bias_shift(magnitude, moved, covariance, common, one_job=self._one_job)
 
 
 def _bias(reduction: Reduction, group: int) -> complex:

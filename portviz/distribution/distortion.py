@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portviz import air
 from portviz.distribution.harmonics import ORDERS, harmonic_weights, lobe_direction_deg
 from portviz.distribution.measures import group_sizes, group_sum, nothing_but_rounding, sector_angles
 from portviz.distribution.monte_carlo import group_samples
-from portviz.distribution.propagation import Spread, common_changes, moved_drop
+from portviz.distribution.propagation import Spread, common_changes, moved_state
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.rings import greatest_over_least, half_circle_parts, half_circle_share, weak_arcs
 from portviz.distribution.uncertainty import Uncertainty
@@ -178,7 +177,7 @@ def _moved(
     """Return what readings add to each measure (G,), what common factors do (4, G), and how far the law bends (G,)."""
     stations, starts = reduction.stations, reduction.starts
     step = np.nan_to_num(uncertainty.readings.mean)
-    higher, lower = (_state(reduction, moved_drop(reduction, sign * step)) for sign in (1.0, -1.0))
+    higher, lower = (moved_state(reduction, sign * step) for sign in (1.0, -1.0))
     place = np.arange(len(step)) - starts[reduction.station_group]
     squares = {name: np.zeros(len(starts)) for name in MEASURES}
     bends = {name: np.zeros(len(starts)) for name in MEASURES}
@@ -210,15 +209,6 @@ def _moved(
     none = np.zeros(len(starts))
     common = {name: np.array([*(each[name] for each in factors), none]) for name in MEASURES}
     return {name: np.sqrt(squares[name]) for name in MEASURES}, common, bends
-
-
-def _state(reduction: Reduction, drop: Array) -> tuple[Array, Array]:
-    """Return velocity and mass flux at the stations for other drops [Pa]."""
-    room, upstream = reduction.job.bench.air, reduction.upstream_pressure[reduction.station_group]
-    limit = 0.999 * (1.0 - air.CRITICAL_PRESSURE_RATIO) * upstream
-    state = air.isentropic_state(np.clip(drop, -limit, limit), upstream, room.temperature, room.gas_constant)
-    velocity = reduction.job.gauge.coefficient * state.velocity
-    return velocity, state.density * velocity
 
 
 def _turned(difference: Array, name: str) -> Array:

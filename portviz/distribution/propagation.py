@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portviz.air import GAMMA, isentropic_drop, isentropic_state
+from portviz.air import CRITICAL_PRESSURE_RATIO, GAMMA, isentropic_drop, isentropic_state
 from portviz.distribution.measures import group_sizes, group_sum
 from portviz.distribution.reduce import Reduction, upstream_pressure
 from portviz.distribution.verdicts import effective_freedom
@@ -127,6 +127,16 @@ def moved_drop(reduction: Reduction, change: Array) -> Array:
     return isentropic_drop(
         np.clip(stations.reading + change, -sonic, sonic), upstream, room.temperature, room.gas_constant
     )
+
+
+def moved_state(reduction: Reduction, change: Array) -> tuple[Array, Array]:
+    """Return velocity [m/s] and mass flux [kg/(s m2)] at the stations for changed readings [Pa or m/s], shape (K,)."""
+    room, upstream = reduction.job.bench.air, reduction.upstream_pressure[reduction.station_group]
+    limit = 0.999 * (1.0 - CRITICAL_PRESSURE_RATIO) * upstream
+    drop = np.clip(moved_drop(reduction, change), -limit, limit)
+    state = isentropic_state(drop, upstream, room.temperature, room.gas_constant)
+    velocity = reduction.job.gauge.coefficient * state.velocity
+    return velocity, state.density * velocity
 
 
 def common_changes(reduction: Reduction) -> tuple[Change, ...]:

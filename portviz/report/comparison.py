@@ -9,7 +9,8 @@ import numpy as np
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from portviz.distribution.comparison import Comparison, Difference, LiftComparison, Side, packed_to_one_side
+from portviz.distribution.comparison import Comparison, LiftComparison, Side, packed_to_one_side
+from portviz.distribution.differences import Difference
 from portviz.distribution.verdicts import NOT_SHOWN, expanded
 from portviz.job.model import Array, Job
 from portviz.job.words import lift_text
