@@ -28,23 +28,32 @@ class Column:
         True where a table without it is an error.
     plain_unit : str or None
         The one unit that may be named for plain numbers.
+    instead_of : str or None
+        A required column whose place this one takes; only one of the two may be there.
+    only_one : str or None
+        What to do where several columns look like this one, each of another valve.
     """
 
     name: str
     kind: str | None = None
     required: bool = True
     plain_unit: str | None = None
+    instead_of: str | None = None
+    only_one: str | None = None
 
 
 #: What people call a column, as far as it isn't the name itself.
 _OTHER_NAMES = {
     "run": "name port cylinder state",
-    "lift": "valve_lift",
+    "lift": "valve_lift valvelift valve intake_lift inlet_lift exhaust_lift intake_valve_lift exhaust_valve_lift lifts",
+    "tappet_lift": "tappet tappetlift cam_lift camlift lobe_lift lobe follower follower_lift lifter lifter_lift "
+    "bucket_lift pushrod_lift",
     "station": "angle angles degree degrees deg position point",
     "reading": "readings pressure pressures dp delta_p deltap drop pressure_drop depression velocity speed value gauge",
     "flow": "cfm airflow air_flow volume_flow",
     "test_pressure": "pressure depression",
-    "crank": "crank_angle crankshaft angle degree degrees deg",
+    "crank": "crank_angle crankshaft crankshaft_angle crank_degrees crank_degree angle degree degrees deg",
+    "camshaft": "camshaft_angle camshaft_degrees camshaft_degree cam cam_angle cam_degrees cam_degree",
     "note": "notes comment comments remark remarks",
 }
 
@@ -108,6 +117,7 @@ def read_header(
     known = {each.name: each for each in columns}
     names: list[str] = []
     units: dict[str, str] = {}
+    _require_one_valve(cells, columns, file, line)
     for number, cell in enumerate(cells, start=1):
         name, unit = _split_header(cell)
         where = {"file": file, "place": f"line {line}, column {number}", "value": cell.strip()}
@@ -118,6 +128,9 @@ def read_header(
             raise _unknown_column(cell, cells, known, where)
         if name in names:
             raise JobError("this column is there twice", **where)
+        rival = next((each for each in names if each and _rivals(known[each], known[name])), None)
+        if rival is not None:
+            raise JobError(f"the columns {rival} and {name} say the same", **where, mend="Keep one of the two")
         kind = known[name].kind
         if kind is not None:
             if not unit:
@@ -139,7 +152,8 @@ def read_header(
                 expected=f"{name} [{only}], or {name} alone" if only else f"{name} alone",
             )
         names.append(name)
-    missing = [each for each in columns if each.required and each.name not in names]
+    standing_in = {known[name].instead_of for name in names if name}
+    missing = [each for each in columns if each.required and each.name not in {*names, *standing_in}]
     if missing:
         raise JobError(
             f"the column {missing[0].name} is missing",
@@ -151,6 +165,39 @@ def read_header(
     while names and not names[-1]:
         names.pop()
     return names, units
+
+
+def _rivals(one: Column, other: Column) -> bool:
+    return one.name == other.instead_of or other.name == one.instead_of
+
+
+#: Words by which a column is known to hold a valve's lift, and those by which it isn't.
+_LIFT_WORDS = frozenset({"lift", "intake", "inlet", "exhaust", "valve"})
+_ANGLE_WORDS = frozenset({"crank", "crankshaft", "camshaft", "angle"})
+
+
+def _require_one_valve(cells: Sequence[str], columns: Sequence[Column], file: str, line: int) -> None:
+    """Raise JobError where a table of one valve's lifts has columns for several, beside each other."""
+    column = next((each for each in columns if each.only_one), None)
+    if column is None:
+        return
+    named_so = [
+        number
+        for number, cell in enumerate(cells, start=1)
+        if (words := set(re.split(r"[^a-z]+", cell[:200].lower()))) & _LIFT_WORDS and not words & _ANGLE_WORDS
+    ]
+    plain = [_split_header(cells[number - 1])[0] for number in named_so]
+    stand_ins = {each.name for each in columns if each.instead_of == column.name}
+    if len(named_so) < 2 or (len(plain) == 2 and len({*plain} & {column.name, *stand_ins}) == 2):
+        return
+    raise JobError(
+        "there are lifts of several valves beside each other",
+        file=file,
+        place=f"line {line}, columns {', '.join(map(str, named_so))}",
+        value=", ".join(cells[number - 1].strip() for number in named_so)[:120],
+        expected=f"one column {column.name} [{units_that_fit(column.kind).split(',')[0]}]" if column.kind else None,
+        mend=column.only_one,
+    )
 
 
 def _split_header(cell: str) -> tuple[str, str | None]:

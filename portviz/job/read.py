@@ -11,15 +11,14 @@ import numpy as np
 from portviz.air import RoomAir, saturation_pressure
 from portviz.defaults import FACE_OVER_SEAT_WIDTH, or_as
 from portviz.errors import JobError, UnitError
-from portviz.job.cells import numbers
+from portviz.job.cam import in_degrees, read_cam
 from portviz.job.folder import find_job_file, find_tables
-from portviz.job.headers import Column
 from portviz.job.model import (
     JOB_FILE,
     Bench,
-    Cam,
     Cut,
     DisplayUnits,
+    Engine,
     Gauge,
     Job,
     Seat,
@@ -27,14 +26,15 @@ from portviz.job.model import (
     Valve,
 )
 from portviz.job.readings import FLOW_COLUMNS, READING_COLUMNS, read_bench_flow, read_readings
-from portviz.job.schema import CutTable, JobTable, validate_job_table
+from portviz.job.schema import CutTable, EngineTable, JobTable, validate_job_table
 from portviz.job.tables import Table, read_table
 from portviz.job.textfile import decode, read_bytes, require_short_lines
 from portviz.job.toml_text import parse_toml
-from portviz.units import in_unit, is_metric, parse_quantity, split_quantity, unit_factor
+from portviz.units import in_unit, is_metric, parse_quantity, split_quantity
 
 MAX_JOB_BYTES = 2**20
-_CAM_COLUMNS = (Column("crank", "angle"), Column("lift", "length"))
+#: A head may touch the bore; what two units round differently is no overlap [m].
+_TOUCHING = 1e-9
 
 
 def read_job(folder: str | Path, *, tables: bool = True) -> Job:
@@ -81,8 +81,8 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
                 mend="Add readings.csv with the columns run, lift, station, reading",
             )
         flow = read_bench_flow(flow_table, readings, table.bench.test_pressure, readings_table.units["lift"])
-    if "cam" in found:
-        cam = _cam(read_table(found["cam"][0], _CAM_COLUMNS, found["cam"][1]))
+    if tables:
+        cam = read_cam(found.get("cam"), table.cam, raw.get("cam", {}), table.side)
     return Job(
         folder=folder,
         title=table.title,
@@ -96,6 +96,7 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         readings=readings,
         flow=flow,
         cam=cam,
+        engine=None if table.engine is None else _engine(table.engine, table, raw),
         remarks=remarks,
     )
 
@@ -213,6 +214,46 @@ def _bench(table: JobTable, room: RoomAir) -> Bench:
     )
 
 
+def _engine(engine: EngineTable, table: JobTable, raw: dict[str, Any]) -> Engine:
+    """Return the cylinder, whose rod must reach round the crank and whose bore must hold the valve."""
+    typed = raw["engine"]
+    if engine.stroke is not None and engine.rod_length is not None and engine.rod_length <= 0.5 * engine.stroke:
+        raise JobError(
+            "the rod is not longer than half the stroke, so that the crank can't turn",
+            file=JOB_FILE,
+            place="engine.rod_length, engine.stroke",
+            value=f"rod_length {typed['rod_length']}, stroke {typed['stroke']}",
+            expected="a rod clearly longer than half the stroke, measured between the centres of its bearings",
+            mend="Check both, and their units",
+        )
+    head = table.valve.head_diameter
+    room = 0.5 * engine.bore - 0.5 * head - or_as(engine.valve_offset, 0.0)
+    if room < -_TOUCHING:
+        offset = engine.valve_offset is not None
+        unit = split_quantity(typed["valve_offset" if offset else "bore"], "length")[1]
+        over = f"{in_unit(-room, unit, 'length'):.4g} {unit}"
+        shown = [f"bore {typed['bore']}", f"head_diameter {raw['valve']['head_diameter']}"]
+        shown += [f"valve_offset {typed['valve_offset']}"] if offset else []
+        raise JobError(
+            f"the valve's head would stand {over} outside the bore",
+            file=JOB_FILE,
+            place=", ".join(["engine.bore", *["engine.valve_offset"] * offset, "valve.head_diameter"]),
+            value=", ".join(shown),
+            expected="valve_offset and half the head's diameter together at most half the bore",
+            mend="Check them, and their units; valve_offset is a distance between two axes, not two edges",
+        )
+    return Engine(
+        bore=engine.bore,
+        stroke=engine.stroke,
+        rod_length=engine.rod_length,
+        speed=engine.speed,
+        valves=engine.valves,
+        valve_offset=engine.valve_offset,
+        valve_direction_deg=in_degrees(engine.valve_direction),
+        dead_centre_deg=in_degrees(engine.dead_centre),
+    )
+
+
 def _stations(table: JobTable) -> Stations:
     stations = Stations(np.array(table.stations.angles, dtype=float), table.stations.reference)
     order = np.argsort(stations.circle_deg, kind="stable")
@@ -245,18 +286,3 @@ def _display_units(raw: dict[str, Any], gauge: Gauge, readings: Table | None, fl
             pressure = readings.units["reading"]
     volume = flow.units["flow"] if flow is not None else ("l/s" if metric else "cfm")
     return DisplayUnits(length, pressure, volume, velocity)
-
-
-def _cam(table: Table) -> Cam:
-    # Angles that a person reads back stay as typed, to the last digit.
-    crank = numbers(table, "crank") * (unit_factor(table.units["crank"], "angle") / unit_factor("deg", "angle"))
-    lift = numbers(table, "lift", "length")
-    negative = lift < 0.0
-    if negative.any():
-        raise table.error(int(np.argmax(negative)), "lift", "a lift can't be negative")
-    turned = np.diff(crank) <= 0.0
-    if turned.any():
-        raise table.error(
-            int(np.argmax(turned)) + 1, "crank", "crank angles must rise from row to row", expected="a larger angle"
-        )
-    return Cam(crank, lift)

@@ -28,10 +28,18 @@ from portviz.job.model import JOB_FILE, UNNAMED_REFERENCE, GaugeReads, Side
 from portviz.units import KINDS, in_unit, parse_quantity, split_quantity
 
 _QUANTITY_PATTERN = r"^\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*[A-Za-zµ°%].*$"
+#: A shaft's speed may be told in 1/min.
+_ROTATION_PATTERN = _QUANTITY_PATTERN.replace("[A-Z", r"(1\s*/\s*)?[A-Z", 1)
 
 
 def _finding(problem: str, mend: str | None = None) -> PydanticCustomError:
     return PydanticCustomError("ours", "{problem}", {"problem": problem, "mend": mend})
+
+
+def _plain(number: float) -> str:
+    """Return a number of four figures, without an exponent where it is of a length to be read."""
+    text = f"{number:.4g}"
+    return f"{number:.0f}" if "e+" in text and abs(number) < 1e7 else text
 
 
 @dataclass(frozen=True)
@@ -53,7 +61,7 @@ class _Quantity:
         if self.above is not None and not number > self.above:
             raise _finding(f"the {self.kind} must be larger than zero")
         if self.between is not None and not self.between[0] <= number <= self.between[1]:
-            low, high = (f"{in_unit(limit, unit, self.kind):.4g} {unit}" for limit in self.between[:2])
+            low, high = (f"{_plain(in_unit(limit, unit, self.kind))} {unit}" for limit in self.between[:2])
             raise _finding(f"{self.between[2]} between {low} and {high}", "Check the number and its unit")
         return number
 
@@ -69,7 +77,7 @@ class _Quantity:
             "type": "string",
             "description": f"{self.kind} with its unit ({', '.join(KINDS[self.kind][1])})",
             "examples": [self.example],
-            "pattern": _QUANTITY_PATTERN,
+            "pattern": _ROTATION_PATTERN if self.kind == "rotation" else _QUANTITY_PATTERN,
         }
 
 
@@ -82,6 +90,26 @@ TestPressure = Annotated[float, _Quantity("pressure", "28 inH2O", between=(1.0, 
 Barometer = Annotated[float, _Quantity("pressure", "100 kPa", between=(1e4, 2e5, "a barometer shows"), of_mercury=True)]
 Temperature = Annotated[float, _Quantity("temperature", "21 degC", between=(223.15, 343.15, "a room has"))]
 Humidity = Annotated[float, _Quantity("ratio", "45 %", between=(0.0, 1.0, "relative humidity lies"))]
+Lash = Annotated[float, _Quantity("length", "0.15 mm", between=(0.0, 5e-3, "lash lies"))]
+ZeroOrLength = Annotated[float, _Quantity("length", "1 mm", between=(0.0, 0.1, "a lift lies"))]
+#: Angles of the crank on the cam's own scale, which may go on past a turn of the cam.
+CrankAngle = Annotated[
+    float, _Quantity("angle", "108 deg", between=(-4.0 * math.pi, 8.0 * math.pi, "a crank angle lies"))
+]
+Duration = Annotated[
+    float, _Quantity("angle", "272 deg", between=(math.pi / 18.0, 4.0 * math.pi, "a duration in crank angle lies"))
+]
+Direction = Annotated[
+    float, _Quantity("angle", "180 deg", between=(-2.0 * math.pi, 2.0 * math.pi, "a station's angle lies"))
+]
+Bore = Annotated[float, _Quantity("length", "82 mm", between=(0.01, 1.0, "a bore lies"))]
+Stroke = Annotated[float, _Quantity("length", "70 mm", between=(0.005, 3.0, "a stroke lies"))]
+RodLength = Annotated[float, _Quantity("length", "130 mm", between=(0.01, 6.0, "a rod's length lies"))]
+Offset = Annotated[float, _Quantity("length", "18 mm", between=(0.0, 0.5, "a valve's offset lies"))]
+Speed = Annotated[
+    float,
+    _Quantity("rotation", "6500 rpm", between=(math.pi / 30.0, 1000.0 * math.pi, "a crankshaft's speed lies")),
+]
 
 
 def _number(value: object) -> object:
@@ -104,6 +132,19 @@ def _coefficient_uncertainty(value: float) -> float:
     if not 0.0 < value <= 1.0:
         raise _finding("the coefficient's standard uncertainty must be larger than zero, and at most 1", None)
     return value
+
+
+def _rocker_ratio(value: float) -> float:
+    if not 0.3 <= value <= 5.0:
+        raise _finding("the rocker ratio, valve lift over tappet lift, must lie between 0.3 and 5")
+    return value
+
+
+def _valves(value: object) -> object:
+    if isinstance(value, int | float) and not isinstance(value, bool) and value in range(1, 9):
+        return int(value)
+    quoted = isinstance(value, str) and re.fullmatch(r"\s*[1-8]\s*", value)
+    raise _finding("a whole number from 1 to 8 is needed here", "Write it without quotes" if quoted else None)
 
 
 def _typed_later(description: str, example: str) -> WithJsonSchema:
@@ -224,6 +265,51 @@ class StationsTable(_Table):
     reference: Text = Field(UNNAMED_REFERENCE, description="what station 0 faces, in your words")
 
 
+class DurationTable(_Table):
+    """How long the valve stands above a lift, as a cam card tells it."""
+
+    lift: ZeroOrLength = Field(description="a lift of 0 mm: from opening to closing")
+    angle: Duration = Field(description="crank angle for which the valve stands above that lift")
+
+
+class CamTable(_Table):
+    """The cam: what cam.csv does not tell, or in its place the figures of a cam card."""
+
+    peak_lift: PositiveLength | None = Field(None, description="greatest lift of the card")
+    peak_at: CrankAngle | None = Field(None, description="crank angle of the greatest lift")
+    durations: tuple[DurationTable, ...] = Field(
+        (), description="one or two of { lift = ..., angle = ... }: crank angle above that lift", max_length=2
+    )
+    lift_of: Literal["valve", "tappet"] = Field(
+        "valve", description="whose lift the card's figures are; default: the valve's"
+    )
+    rocker_ratio: (
+        Annotated[Number, AfterValidator(_rocker_ratio), Field(json_schema_extra={"minimum": 0.3, "maximum": 5})] | None
+    ) = Field(None, description="valve lift over tappet lift, where the lift is the tappet's")
+    lash: Lash | None = Field(None, description="clearance, taken off the valve's lift; below it the valve is closed")
+
+
+class EngineTable(_Table):
+    """The cylinder that the valve works in."""
+
+    bore: Bore
+    stroke: Stroke | None = None
+    rod_length: RodLength | None = Field(None, description="between the centres of its bearings")
+    speed: Speed | None = Field(None, description="of the crankshaft")
+    valves: Annotated[int, BeforeValidator(_valves), Field(json_schema_extra={"minimum": 1, "maximum": 8})] = Field(
+        1, description="valves of the job's side in one cylinder; default 1"
+    )
+    valve_offset: Offset | None = Field(None, description="distance of the valve's axis from the bore's")
+    valve_direction: Direction = Field(
+        0.0, description="station angle of the direction from the bore's axis to the valve's; default 0 deg"
+    )
+    dead_centre: CrankAngle = Field(
+        0.0,
+        description="crank angle, as the cam counts it, of the top dead centre at which the gas is exchanged; "
+        "default 0 deg",
+    )
+
+
 class JobTable(_Table):
     """A flow-bench job: one head, one valve, its bench data."""
 
@@ -235,6 +321,8 @@ class JobTable(_Table):
     bench: BenchTable
     gauge: GaugeTable
     stations: StationsTable
+    cam: CamTable | None = None
+    engine: EngineTable | None = None
 
 
 def job_json_schema() -> dict[str, Any]:
@@ -315,8 +403,10 @@ def _no_list(location: tuple[int | str, ...], value: object) -> dict[str, Any]:
     """Return the words for a value that should stand in square brackets."""
     key = str(location[-1])
     mend = None
-    if isinstance(value, dict):
-        mend = f"Put it in [ ... ]: {key} = [ {{ angle = ..., width = ... }} ]"
+    entry = ", ".join(f"{name} = ..." for name in _keys_at((*location, 0)))
+    if entry:
+        what = "it" if isinstance(value, dict) else "each one"
+        mend = f"Put {what} in [ ... ]: {key} = [ {{ {entry} }} ]"
     elif isinstance(value, str):
         mend = f"Write it without quotes, in [ ... ]: {key} = [0, 90, 180, 270]"
     elif isinstance(value, int | float):
