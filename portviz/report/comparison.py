@@ -113,12 +113,12 @@ def _lift_document(each: LiftComparison) -> Document:
     return {
         "lift_m": each.lift,
         "rescaled": each.rescaled,
-        "flow_m3_s": _quantities(values["flow"])[0],
-        "mean_velocity_m_s": _quantities(values["mean_velocity"])[0],
-        "uniformity_index": _quantities(values["uniformity_index"])[0],
-        "coefficient_of_variation": _quantities(values["coefficient_of_variation"])[0],
-        "closure": _quantities(values["closure"])[0],
-        "discharge_coefficient": _quantities(values["discharge_coefficient"])[0],
+        "flow_m3_s": quantities(values["flow"])[0],
+        "mean_velocity_m_s": quantities(values["mean_velocity"])[0],
+        "uniformity_index": quantities(values["uniformity_index"])[0],
+        "coefficient_of_variation": quantities(values["coefficient_of_variation"])[0],
+        "closure": quantities(values["closure"])[0],
+        "discharge_coefficient": quantities(values["discharge_coefficient"])[0],
         "bias": {
             "magnitude_a": plain_number(bias.magnitude.a[0]),
             "magnitude_b": plain_number(bias.magnitude.b[0]),
@@ -132,15 +132,16 @@ def _lift_document(each: LiftComparison) -> Document:
             {"angle_deg": angle, "velocity_m_s": velocity, "flow_share": share}
             for angle, velocity, share in zip(
                 each.angles_deg.tolist(),
-                _quantities(each.stations["velocity"]),
-                _quantities(each.stations["flow_share"]),
+                quantities(each.stations["velocity"]),
+                quantities(each.stations["flow_share"]),
                 strict=True,
             )
         ],
     }
 
 
-def _quantities(difference: Difference) -> list[dict[str, Any]]:
+def quantities(difference: Difference) -> list[dict[str, Any]]:
+    """Return each difference as a document: both values, what lies between, its uncertainty and verdict."""
     return [
         {
             "a": plain_number(a),
@@ -178,7 +179,7 @@ def comparison_tables(comparison: Comparison, *, stations: bool = False) -> Rend
     return Group(*parts)
 
 
-def _changed(difference: Difference, place: int, scale: float) -> str:
+def changed(difference: Difference, place: int, scale: float) -> str:
     """Return a difference with its interval and what is shown of it."""
     off, u = difference.difference[place] * scale, difference.u[place] * scale
     if np.isnan(off):
@@ -225,12 +226,12 @@ def _lift_table(comparison: Comparison, job: Job) -> RenderableType:
         add_row(
             table,
             number_text(each.lift, job.units.length, "length"),
-            _changed(each.values["flow"], 0, flow),
-            _changed(each.values["mean_velocity"], 0, speed),
-            _changed(each.values["uniformity_index"], 0, 1.0),
-            _changed(each.bias.magnitude, 0, 1.0),
+            changed(each.values["flow"], 0, flow),
+            changed(each.values["mean_velocity"], 0, speed),
+            changed(each.values["uniformity_index"], 0, 1.0),
+            changed(each.bias.magnitude, 0, 1.0),
             _moved(each),
-            _changed(each.values["closure"], 0, 1.0),
+            changed(each.values["closure"], 0, 1.0),
         )
     return titled("Differences at each lift", table)
 
@@ -287,9 +288,9 @@ def _station_table(each: LiftComparison, job: Job) -> RenderableType:
             f"{angle:g}°",
             f"{velocity.a[place] * speed:.1f}",
             f"{velocity.b[place] * speed:.1f}",
-            _changed(velocity, place, speed),
+            changed(velocity, place, speed),
             f"{share.a[place] * 100:.2f}",
             f"{share.b[place] * 100:.2f}",
-            _changed(share, place, 100.0),
+            changed(share, place, 100.0),
         )
     return titled(f"Stations at {lift_text(job, each.lift)}", table)

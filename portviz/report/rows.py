@@ -21,10 +21,10 @@ def summary_csv(reduction: Reduction, runs: list[int], uncertainty: Uncertainty 
     for run in runs:
         for group in reduction.groups_of(run):
             for row in stations[reduction.stations_of(group)]:
-                writer.writerow([_safe(reduction.runs[run]), *lifts[group].values(), *row.values()])
+                writer.writerow([safe_cell(reduction.runs[run]), *lifts[group].values(), *row.values()])
     return out.getvalue()
 
 
-def _safe(text: str) -> str:
+def safe_cell(text: str) -> str:
     """Return text that no spreadsheet takes for a formula."""
     return f"'{text}" if text[:1] in "=+-@\t\r" else text
