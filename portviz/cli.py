@@ -148,9 +148,13 @@ def new(folder: Annotated[Path, Parameter(name="DIR", help="The folder to make."
 def check(job: JobFolder, /, *, json: AsJson = False) -> None:
     """Read the whole job and say what is there, and what is wrong with it."""
     from portviz.distribution.areas import job_profiles
+    from portviz.distribution.cam_event import cam_event
     from portviz.distribution.notes import geometry_warnings, job_warnings, reduction_warnings
 
     read = _read(job)
+    if read.cam is not None:
+        # What makes no event is an error here; results that need none only warn of it.
+        cam_event(read)
     if read.readings is None:
         warnings = job_warnings(read) + geometry_warnings(read, job_profiles(read))
     else:

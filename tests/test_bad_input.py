@@ -71,7 +71,21 @@ READINGS = HEADER + "".join(
     for angle in (0, 90, 180, 270)
 )
 FLOW = "run,lift [mm],flow [cfm]\nrough,4,55\nrough,8,99\nsmooth,4,56\nsmooth,8,101\n"
-CAM = "crank [deg],lift [mm]\n0,0\n60,5\n110,9\n160,5\n220,0\n"
+CAM = "crank [deg],lift [mm]\n0,0\n60,5\n110,9\n" + "".join(
+    f"{crank},{lift}\n"
+    for crank, lift in (
+        (120, 8.9),
+        (130, 8.6),
+        (140, 8),
+        (150, 7.2),
+        (160, 6.1),
+        (170, 4.9),
+        (180, 3.5),
+        (190, 2.1),
+        (205, 0.6),
+        (220, 0),
+    )
+)
 FILES = {"job.toml": JOB, "readings.csv": READINGS, "flow.csv": FLOW, "cam.csv": CAM}
 
 MEGABYTE = 2**20
@@ -656,6 +670,16 @@ def test_messages_stay_on_one_line_whatever_a_run_is_called(arena: Arena) -> Non
         ("cam.csv", "crank [deg]", "crnk [deg]", ("line 1, column 1", "Did you mean crank?")),
         ("cam.csv", "lift [mm]", "lift", ("line 1, column 2", "no unit", "lift [mm]")),
         ("cam.csv", ",lift [mm]", "", ("line 1", "lift", "missing")),
+        ("cam.csv", "crank [deg]", "cam angle [deg]", ("line 1, column 1", "Did you mean camshaft [deg]?")),
+        ("cam.csv", "lift [mm]", "tappet lift [mm]", ("cam.rocker_ratio", "missing", "column tappet_lift")),
+        ("cam.csv", "lift [mm]", "tappet lift (mm)", ("line 1, column 2", "Write it as tappet_lift [mm]")),
+        ("cam.csv", "lift [mm]", "follower [mm]", ("line 1, column 2", "Did you mean tappet_lift [mm]?")),
+        ("cam.csv", "lift [mm]", "intake lift [mm]", ("line 1, column 2", "Did you mean lift [mm]?")),
+        ("cam.csv", "lift [mm]", "lift [mm],camshaft [deg]", ("crank and camshaft", "Keep one")),
+        ("cam.csv", "lift [mm]", "lift [mm],tappet_lift [mm]", ("lift and tappet_lift", "Keep one")),
+        ("cam.csv", "lift [mm]", "lift [mm],lift [mm]", ("line 1, columns 2, 3", "several valves", '"intake"')),
+        ("cam.csv", "lift [mm]", "intake [mm],exhaust [mm]", ("line 1, columns 2, 3", "several valves", "Keep")),
+        ("cam.csv", "lift [mm]", "inlet lift [mm],ex lift [mm]", ("line 1, columns 2, 3", "several valves")),
     ],
 )
 def test_headers(arena: Arena, name: str, old: str, new: str, words: tuple[str, ...]) -> None:
@@ -731,13 +755,118 @@ def test_flows_that_are_no_numbers(arena: Arena, cell: str) -> None:
         ("flow.csv", "rough,4,55", "rough,4,-55", ("line 2, column flow", "'-55'", "negative")),
         ("flow.csv", "rough,4,55", "rough,-4,55", ("line 2, column lift", "'-4'", "negative")),
         ("cam.csv", "110,9", "110,-9", ("line 4, column lift", "'-9'", "negative")),
-        ("cam.csv", "110,9", "60,9", ("line 4, column crank", "'60'", "rise")),
-        ("cam.csv", "110,9", "50,9", ("line 4, column crank", "'50'", "rise")),
+        ("cam.csv", "110,9", "60,9", ("line 4, column crank", "'60'", "rise", "already in line 3")),
+        ("cam.csv", "110,9", "50,9", ("line 4, column crank", "'50'", "rise", "here they fall", "Sort the rows")),
+        ("cam.csv", "220,0", "941,0", ("line 14, column crank", "941 deg of crank", "at most 720 deg")),
     ],
 )
 def test_rows(arena: Arena, name: str, old: str, new: str, words: tuple[str, ...]) -> None:
     arena.change(name, old, new)
     arena.refuses(name, *words)
+
+
+CARD = """
+[cam]
+peak_lift = "9 mm"
+peak_at = "108 deg"
+durations = [ { lift = "0.1 mm", angle = "270 deg" }, { lift = "1 mm", angle = "230 deg" } ]
+"""
+ENGINE = """
+[engine]
+bore = "82 mm"
+stroke = "70 mm"
+rod_length = "130 mm"
+speed = "6500 rpm"
+valves = 1
+valve_offset = "18 mm"
+valve_direction = "180 deg"
+dead_centre = "24 deg"
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('peak_lift = "9 mm"\n', "", ("cam.peak_lift", "missing", "durations")),
+        ('peak_at = "108 deg"\n', "", ("cam.peak_at", "missing")),
+        ("durations", "# durations", ("cam.durations", "missing")),
+        ('"9 mm"', '"9"', ("cam.peak_lift", "no unit", "mm, in")),
+        ('"9 mm"', '"0.5 mm"', ("cam.durations[2].lift", "not below the peak", "0.5 mm")),
+        ('"108 deg"', '"108 mm"', ("cam.peak_at", "angle", "deg, rad")),
+        ('"108 deg"', '"2000 deg"', ("cam.peak_at", "between -720 deg and 1440 deg")),
+        ('"270 deg"', '"220 deg"', ("cam.durations[2]", "220 deg", "which angle belongs to which lift")),
+        ('"230 deg"', '"262 deg"', ("cam.durations[2]", "fuller", "262 deg", "between")),
+        ('"230 deg"', '"120 deg"', ("cam.durations[2]", "more pointed", "120 deg", "between")),
+        ('"230 deg"', '"800 deg"', ("cam.durations[2].angle", "between 10 deg and 720 deg")),
+        ('"0.1 mm"', '"1 mm"', ("cam.durations", "same lift")),
+        ('"0.1 mm"', '"-0.1 mm"', ("cam.durations[1].lift", "-0.1 mm")),
+        ("angle =", "angel =", ("cam.durations[1].angel", "Did you mean angle?")),
+        (" ]\n", ', { lift = "3 mm", angle = "160 deg" } ]\n', ("cam.durations", "3 entries", "at most 2")),
+        ("[ { lift", "{ lift", ("job.toml",)),
+        ('"108 deg"', '"108 deg"\nlift_of = "lobe"', ("cam.lift_of", "valve", "tappet")),
+        ('"108 deg"', '"108 deg"\nlift_of = "tappet"', ("cam.rocker_ratio", "missing", "1.5")),
+        ('"108 deg"', '"108 deg"\nrocker_ratio = 1.5', ("cam.rocker_ratio", "lift_of")),
+        ('"108 deg"', '"108 deg"\nrocker_ratio = 15', ("cam.rocker_ratio", "between 0.3 and 5")),
+        ('"108 deg"', '"108 deg"\nlash = "6 mm"', ("cam.lash", "between 0 mm and 5 mm")),
+        ('"108 deg"', '"108 deg"\nlash = 0.15', ("cam.lash", "no unit")),
+        ('"108 deg"', '"108 deg"\nlsh = "1 mm"', ("cam.lsh", "Did you mean lash?")),
+    ],
+)
+def test_figures_of_a_cam_card(arena: Arena, old: str, new: str, words: tuple[str, ...]) -> None:
+    arena.write("cam.csv", None)
+    assert old in CARD
+    arena.write("job.toml", JOB + CARD.replace(old, new, 1))
+    arena.refuses("job.toml", *words)
+
+
+def test_a_lift_given_twice(arena: Arena) -> None:
+    arena.write("job.toml", JOB + CARD)
+    arena.refuses("job.toml", "cam.peak_lift", "given twice", "cam.csv", "rocker_ratio and lash")
+
+
+@pytest.mark.parametrize("section", ['[cam]\nlash = "0.15 mm"\n', "[cam]\n"])
+def test_a_cam_of_nothing(arena: Arena, section: str) -> None:
+    arena.write("cam.csv", None)
+    arena.write("job.toml", JOB + section)
+    arena.refuses("job.toml, cam: ", "no cam.csv", "peak_lift", "peak_at", "durations")
+
+
+def test_lifts_without_a_cam_section_are_needed_by_check_alone(arena: Arena) -> None:
+    """An event that can't be is an error of `check`; a summary needs none, and warns."""
+    arena.write("cam.csv", CAM.replace("110,9", "110,0"))
+    assert_one_message(run("check", arena.folder), 1, "cam.csv, line 5", "opens more than once")
+    outcome = run("summary", arena.folder, "--json")
+    assert_sound(outcome)
+    assert "the cam makes no event" in outcome.err
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('bore = "82 mm"\n', "", ("engine.bore", "missing", "82 mm")),
+        ('"82 mm"', '"82"', ("engine.bore", "no unit", "mm, in")),
+        ('"82 mm"', '"82 m"', ("engine.bore", "between 0.01 m and 1 m")),
+        ('"82 mm"', '"50 mm"', ("engine.bore", "engine.valve_offset", "valve.head_diameter", "13 mm outside")),
+        ('"18 mm"', '"30 mm"', ("engine.valve_offset", "9 mm outside the bore", "valve_offset 30 mm")),
+        ('"18 mm"', '"-18 mm"', ("engine.valve_offset", "between 0 mm")),
+        ('"130 mm"', '"35 mm"', ("engine.rod_length", "35 mm", "stroke 70 mm", "half the stroke")),
+        ('"6500 rpm"', "6500", ("engine.speed", "no unit", "rpm, 1/min, rad/s")),
+        ('"6500 rpm"', '"6500 U/min"', ("engine.speed", "Did you mean rpm?")),
+        ('"6500 rpm"', '"65000 rpm"', ("engine.speed", "between 1 rpm and 30000 rpm")),
+        ("valves = 1", "valves = 0", ("engine.valves", "whole number from 1 to 8")),
+        ("valves = 1", "valves = 2.5", ("engine.valves", "whole number from 1 to 8", "2.5")),
+        ("valves = 1", "valves = true", ("engine.valves", "whole number from 1 to 8")),
+        ("valves = 1", 'valves = "2"', ("engine.valves", "'2'", "without quotes")),
+        ("valves = 1", f"valves = 1{'0' * 400}", ("engine.valves", "whole number from 1 to 8")),
+        ('"180 deg"', "180", ("engine.valve_direction", "no unit", "deg")),
+        ('"24 deg"', '"24 mm"', ("engine.dead_centre", "angle")),
+        ("stroke", "strok", ("engine.strok", "Did you mean stroke?")),
+    ],
+)
+def test_figures_of_an_engine(arena: Arena, old: str, new: str, words: tuple[str, ...]) -> None:
+    assert old in ENGINE
+    arena.write("job.toml", JOB + ENGINE.replace(old, new, 1))
+    arena.refuses("job.toml", *words)
 
 
 @pytest.mark.parametrize(
@@ -1291,7 +1420,9 @@ SLIPS = {
     ],
     "cam.csv": [
         ("crank [deg]", "angle [deg]"), ("crank [deg]", "crank"), ("110,9", "110,-9"), ("110,9", "60,9"),
-        ("110,9", "110,"),
+        ("110,9", "110,"), ("110,9", "70,9\n66,9"), ("110,9", "60,9"), ("110,9", "110,0"), ("0,0\n", "0,5\n"),
+        ("lift [mm]", "lift [mm],lift [mm]"), ("lift [mm]", "tappet_lift"),
+        ("crank [deg]", "crank [deg],camshaft [deg]"), ("220,0", "2,0"), ("220,0", "999,0"), ("lift [mm]", "lift [mm],tappet_lift [mm]"),
     ],
 }  # fmt: skip
 UNTIDY = re.compile(r"  |\. \(|\? \(|\(''\)|got ''|\(s\)|\.\.(?!\.)(?<!\.\.\.)|;;|,,|\.;| ;| ,|None|\[\]\?")

@@ -8,6 +8,7 @@ import numpy as np
 
 from portviz import air
 from portviz.distribution.areas import job_dimensions
+from portviz.distribution.cam_notes import cam_warnings
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.sentences import NAMED as _NAMED
 from portviz.distribution.sentences import group_place as _place
@@ -35,9 +36,10 @@ _LOW_CLOSURE = 0.3
 _BARE = 5e-6
 
 
-def job_warnings(job: Job) -> list[str]:
-    """Return warnings on a job's files, on figures that look like a slip, and on the room's air."""
-    return [*job.remarks, *_slip_warnings(job), *room_warnings(job)]
+def job_warnings(job: Job, *, cam: bool = True) -> list[str]:
+    """Return warnings on a job's files, on figures that look like a slip, on the room's air, and on the cam."""
+    moved = cam_warnings(job) if cam else []
+    return [*job.remarks, *_slip_warnings(job), *room_warnings(job), *moved]
 
 
 def _slip_warnings(job: Job) -> list[str]:
@@ -112,7 +114,8 @@ def reduction_warnings(reduction: Reduction, *, quality: bool = True) -> list[st
     ----------
     reduction : Reduction
     quality : bool
-        Also test the readings for slips, drift and the like, which takes statistics and their time.
+        Also test the readings for slips, drift and the like, which takes statistics and their time; and the cam,
+        which a picture does not show.
     """
     job = reduction.job
     doubts: list[str] = []
@@ -122,7 +125,7 @@ def reduction_warnings(reduction: Reduction, *, quality: bool = True) -> list[st
 
         doubts = quality_warnings(reduction)
     return [
-        *job_warnings(job),
+        *job_warnings(job, cam=quality),
         *geometry_warnings(job, reduction.profiles),
         *doubts,
         *_station_warnings(reduction),

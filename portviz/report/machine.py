@@ -13,10 +13,11 @@ from typing import Any
 import numpy as np
 
 from portviz.distribution.areas import Areas
+from portviz.distribution.cam_event import CamEvent, cam_event
 from portviz.distribution.propagation import Spread
 from portviz.distribution.reduce import Reduction, upstream_pressure
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
-from portviz.job.model import Array, Job
+from portviz.job.model import Array, Cam, Engine, Job
 
 FORMAT = 1
 Document = dict[str, Any]
@@ -225,4 +226,33 @@ def check_document(job: Job, warnings: list[str]) -> Document:
         "runs": runs,
         "has_flow": job.flow is not None,
         "has_cam": job.cam is not None,
+        "cam": None if job.cam is None else _cam_section(job.cam, cam_event(job)),
+        "engine": None if job.engine is None else _engine_section(job.engine),
+    }
+
+
+def _cam_section(cam: Cam, event: CamEvent) -> Document:
+    return {
+        "file": cam.file,
+        "points": len(cam.lift),
+        "assumed": event.assumed,
+        "opening_deg": event.opening_deg,
+        "closing_deg": event.closing_deg,
+        "duration_deg": event.duration_deg,
+        "peak_lift_m": event.peak_lift,
+        "peak_deg": event.peak_deg,
+        "lash_m": cam.lash,
+    }
+
+
+def _engine_section(engine: Engine) -> Document:
+    return {
+        "bore_m": engine.bore,
+        "stroke_m": engine.stroke,
+        "rod_length_m": engine.rod_length,
+        "speed_rad_s": engine.speed,
+        "valves": engine.valves,
+        "valve_offset_m": engine.valve_offset,
+        "valve_direction_deg": engine.valve_direction_deg,
+        "dead_centre_deg": engine.dead_centre_deg,
     }

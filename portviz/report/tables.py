@@ -10,8 +10,10 @@ from rich.table import Table
 from rich.text import Text
 
 from portviz.distribution.areas import Areas
+from portviz.distribution.cam_event import cam_event
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
+from portviz.errors import counted
 from portviz.geometry.ends import passage_ends
 from portviz.geometry.passages import least_passages
 from portviz.geometry.profiles import Profiles
@@ -293,15 +295,48 @@ def check_table(job: Job) -> Table:
     reference = reference_words(job)
     faces = "" if reference is None else f", station 0 faces “{reference}”"
     add_row(table, "stations", f"{len(job.stations.angles_deg)}{faces}")
-    if job.readings is None:
-        add_row(table, "readings", "none (areas only)")
-        return table
     readings = job.readings
-    add_row(table, "readings", f"{len(readings.value)} in {readings.file}")
-    for place, name in enumerate(readings.runs):
-        lifts = readings.group_lift[readings.groups_of(place)]
-        span = length(float(lifts[0])) + (f" to {length(float(lifts[-1]))}" if len(lifts) > 1 else "")
-        add_row(table, "", f"run “{name}”: {len(lifts)} lift{'s' if len(lifts) > 1 else ''}, {span}")
-    add_row(table, "total flow", job.flow.file if job.flow else "none (no coefficients, no closure)")
-    add_row(table, "cam", f"{len(job.cam.lift)} points" if job.cam else "none")
+    if readings is None:
+        add_row(table, "readings", "none (areas only)")
+    else:
+        add_row(table, "readings", f"{len(readings.value)} in {readings.file}")
+        for place, name in enumerate(readings.runs):
+            lifts = readings.group_lift[readings.groups_of(place)]
+            span = length(float(lifts[0])) + (f" to {length(float(lifts[-1]))}" if len(lifts) > 1 else "")
+            add_row(table, "", f"run “{name}”: {len(lifts)} lift{'s' if len(lifts) > 1 else ''}, {span}")
+        add_row(table, "total flow", job.flow.file if job.flow else "none (no coefficients, no closure)")
+    for part, lines in (("cam", _cam_lines(job)), ("engine", _engine_lines(job))):
+        for number, line in enumerate(lines):
+            add_row(table, "" if number else part, line)
     return table
+
+
+def _cam_lines(job: Job) -> list[str]:
+    """Return what is there of the valve's motion."""
+    cam = job.cam
+    if cam is None:
+        return ["none"]
+    event = cam_event(job)
+    whence = "assumed between the figures in" if cam.assumed else "measured, in"
+    lash = f", less {lift_text(job, cam.lash)} of lash" if cam.lash else ""
+    return [
+        f"{len(cam.lift)} points, {whence} {cam.file}{lash}",
+        f"open for {event.duration_deg:.4g}° of crank, {event.opening_deg:.4g}° to {event.closing_deg:.4g}°, "
+        f"peak {lift_text(job, event.peak_lift)} at {event.peak_deg:.4g}°",
+    ]
+
+
+def _engine_lines(job: Job) -> list[str]:
+    """Return what is there of the cylinder."""
+    engine = job.engine
+    if engine is None:
+        return ["none"]
+    lengths = {"bore": engine.bore, "stroke": engine.stroke, "rod": engine.rod_length}
+    parts = [f"{name} {lift_text(job, length)}" for name, length in lengths.items() if length is not None]
+    if engine.speed is not None:
+        parts.append(format_quantity(engine.speed, "rpm", "rotation"))
+    parts.append(f"{counted(engine.valves, 'valve')} of this side, dead centre at {engine.dead_centre_deg:g}°")
+    if engine.valve_offset is None:
+        return [", ".join(parts)]
+    where = f"valve {lift_text(job, engine.valve_offset)} from the bore's axis"
+    return [", ".join(parts), f"{where}, toward {engine.valve_direction_deg:g}°"]

@@ -1,0 +1,135 @@
+"""What of a cam's lifts is worth a second look: one sentence each, with lines, the worst places first."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from portviz.distribution.cam_event import CamEvent, cam_event, open_stretches, point_place, small_lift
+from portviz.distribution.sentences import warning as _warning
+from portviz.distribution.sentences import worst_first as _worst
+from portviz.errors import JobError
+from portviz.job.model import Array, Cam, Job
+from portviz.job.words import lift_text
+
+#: A flank that turns back by more than this [m], or this part of the peak [-], is worth a word.
+_UNEVEN = 2e-5
+_UNEVEN_PART = 0.005
+#: Durations [deg of crank] and peak lifts over head diameter [-] outside these ranges (common practice, no source).
+_USUAL_DURATION = (170.0, 450.0)
+_USUAL_PEAK = (0.03, 0.6)
+#: Fewer points than this in an event leave long straight pieces.
+_FEW_POINTS = 12
+#: Rods shorter than this many strokes are worth a word (common practice, no source).
+_SHORTEST_ROD = 1.2
+
+
+def cam_warnings(job: Job) -> list[str]:
+    """Return warnings on how a job's valve moves, and on figures of its cylinder that look like a slip."""
+    return [*_motion_warnings(job), *_engine_warnings(job)]
+
+
+def _motion_warnings(job: Job) -> list[str]:
+    cam = job.cam
+    if cam is None:
+        return []
+    try:
+        event = cam_event(job)
+    except JobError as error:
+        # What needs no event is told all the same; `check` and what needs one stop here.
+        return [f"the cam makes no event: {error}"]
+    return [
+        *_end_warnings(job, cam, event),
+        *_bump_warnings(job, cam),
+        *_flank_warnings(job, cam, event),
+        *_size_warnings(job, event),
+        *_curve_warnings(cam, event),
+    ]
+
+
+def _end_warnings(job: Job, cam: Cam, event: CamEvent) -> list[str]:
+    """Return warnings on an event that the table does not follow to where the valve is closed."""
+    found = []
+    for end, where, taken in ((0, "begins", "opening"), (-1, "ends", "closing")):
+        if event.lift[end] > 0.0:
+            found.append(
+                f"{cam.file} {where} with the valve open, by {lift_text(job, float(event.lift[end]))} at "
+                f"{point_place(cam, end)}; that is taken for its {taken}: add the rows up to a lift of 0"
+            )
+    return found
+
+
+def _bump_warnings(job: Job, cam: Cam) -> list[str]:
+    """Return a warning on small lifts outside the event."""
+    peaks = [(first, float(cam.lift[first : last + 1].max())) for first, last in open_stretches(cam)]
+    bumps = sorted((bump for bump in peaks if bump[1] <= small_lift(cam)), key=lambda bump: -bump[1])
+    return _warning(
+        f"{cam.file} has small lifts outside the event, which are left out of it",
+        range(len(bumps)),
+        lambda place: f"{point_place(cam, bumps[place][0])} ({lift_text(job, bumps[place][1])})",
+    )
+
+
+def _flank_warnings(job: Job, cam: Cam, event: CamEvent) -> list[str]:
+    """Return a warning on points at which the lift turns back on its way up or down."""
+    back = _turned_back(event.lift)
+    first = int(np.searchsorted(cam.crank_deg, event.opening_deg))
+    return _warning(
+        f"{cam.file}: the lift turns back on its way up or down; read these points and their neighbours again",
+        _worst(back > max(_UNEVEN, _UNEVEN_PART * event.peak_lift), back),
+        lambda point: f"{point_place(cam, first + point)} ({lift_text(job, float(back[point]))} too low)",
+    )
+
+
+def _turned_back(lift: Array) -> Array:
+    """Return by how much each point lies below the highest between it and the end of its flank [m], shape (K,)."""
+    peak = int(np.argmax(lift))
+    highest = np.concatenate([np.maximum.accumulate(lift[: peak + 1]), np.maximum.accumulate(lift[:peak:-1])[::-1]])
+    return np.asarray(highest - lift)
+
+
+def _size_warnings(job: Job, event: CamEvent) -> list[str]:
+    found = []
+    duration = event.duration_deg
+    if duration < _USUAL_DURATION[0]:
+        mend = "in [cam] write twice as many" if event.assumed else "then head the column camshaft [deg]"
+        found.append(f"the event lasts only {duration:.4g} deg of crank; are these camshaft degrees? {mend}")
+    elif duration > _USUAL_DURATION[1]:
+        found.append(
+            f"the event lasts {duration:.4g} deg of crank, more than cams have; check the angles, and whether lash or "
+            "a ramp is still in the lifts: cam.lash takes it off"
+        )
+    part = event.peak_lift / job.valve.head_diameter
+    if not _USUAL_PEAK[0] <= part <= _USUAL_PEAK[1]:
+        found.append(
+            f"the cam's peak lift, {lift_text(job, event.peak_lift)}, is {part:.3g} of the head's diameter "
+            f"({_USUAL_PEAK[0]:g} to {_USUAL_PEAK[1]:g} is common practice, no source); check the lifts' unit, and "
+            "whether they are the valve's or the tappet's"
+        )
+    return found
+
+
+def _curve_warnings(cam: Cam, event: CamEvent) -> list[str]:
+    if event.assumed:
+        return [
+            "the lift curve was made from the figures of a cam card in job.toml: exact at those, assumed between them "
+            "(a smooth, symmetric polynomial)"
+        ]
+    if len(event.lift) < _FEW_POINTS:
+        return [
+            f"{cam.file} has only {len(event.lift)} points in the event, with straight lines between them; "
+            "one every few degrees tells more"
+        ]
+    return []
+
+
+def _engine_warnings(job: Job) -> list[str]:
+    engine = job.engine
+    if engine is None or engine.rod_length is None or engine.stroke is None:
+        return []
+    if engine.rod_length >= _SHORTEST_ROD * engine.stroke:
+        return []
+    rod, stroke = (lift_text(job, length) for length in (engine.rod_length, engine.stroke))
+    return [
+        f"engine.rod_length, {rod}, is short for a stroke of {stroke}; most are 1.4 to 2.3 strokes long "
+        "(common practice, no source): check both"
+    ]
