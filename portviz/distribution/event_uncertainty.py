@@ -14,7 +14,7 @@ from portviz.air import ideal_mass_flux
 from portviz.distribution.event import RunEvent, area_over_lift, area_slopes, band_edges
 from portviz.distribution.event_ring import full_shares, over_lift
 from portviz.distribution.lift_time import lift_time
-from portviz.distribution.propagation import COMMON, Spread, common_changes, moved_state
+from portviz.distribution.propagation import COMMON, Spread, common_changes, moves_of_readings
 from portviz.distribution.reduce import Reduction, upstream_pressure
 from portviz.distribution.turning import turning, turning_spread
 from portviz.distribution.uncertainty import Uncertainty
@@ -217,10 +217,8 @@ class _Pattern:
                 np.full(len(COMMON), np.nan + 0j),
             )
         _, by_share, by_area = self.over_event(ring.share)
-        step = self.uncertainty.readings.mean
         flux = reduction.stations.density * reduction.stations.velocity
-        higher, lower = (moved_state(reduction, sign * step)[1] for sign in (1.0, -1.0))
-        flux_u = 0.5 * (higher - lower)
+        flux_u = moves_of_readings(reduction, self.uncertainty.readings.mean)[1]
         changes = common_changes(reduction)
         squares, common = np.zeros((len(ring.lift), count)), np.zeros((len(COMMON), count))
         covariance = np.zeros((2, 2))

@@ -139,6 +139,18 @@ def moved_state(reduction: Reduction, change: Array) -> tuple[Array, Array]:
     return velocity, state.density * velocity
 
 
+def moves_of_readings(reduction: Reduction, uncertainty: Array) -> tuple[Array, Array]:
+    """Return what readings off by their uncertainty do to velocity [m/s] and mass flux [kg/(s m2)], shape (K,).
+
+    Half of what lies between a reading moved up and one moved down, which holds near zero drop too; NaN where
+    the uncertainty [Pa or m/s] is.
+    """
+    known = np.where(np.isnan(uncertainty), np.nan, 0.5)
+    step = np.nan_to_num(uncertainty)
+    higher, lower = (moved_state(reduction, sign * step) for sign in (1.0, -1.0))
+    return known * (higher[0] - lower[0]), known * (higher[1] - lower[1])
+
+
 def common_changes(reduction: Reduction) -> tuple[Change, ...]:
     """Return the change of the state for one standard uncertainty of each factor in `COMMON` but the dimensions.
 

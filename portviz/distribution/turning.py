@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from portviz.distribution.measures import group_sum
-from portviz.distribution.propagation import COMMON, Spread, common_changes, moved_state
+from portviz.distribution.propagation import COMMON, Spread, common_changes, moves_of_readings
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty
 from portviz.geometry.passages import least_passages
@@ -106,9 +106,7 @@ def turning_spread(reduction: Reduction, uncertainty: Uncertainty, engine: Engin
         of_share = part * flux_change * (stations.velocity * arms - mean)
         return np.asarray(of_share + stations.flow_share * velocity_change * arms)
 
-    step = uncertainty.readings.mean
-    higher, lower = (moved_state(reduction, sign * step) for sign in (1.0, -1.0))
-    own = moved(0.5 * (higher[0] - lower[0]), 0.5 * (higher[1] - lower[1])) * scale[group]
+    own = moved(*moves_of_readings(reduction, uncertainty.readings.mean)) * scale[group]
     independent = np.sqrt(np.add.reduceat(own**2, starts, axis=1))
     value = turning(reduction, engine).coefficient
     common = np.zeros((3, len(COMMON), len(starts)))
