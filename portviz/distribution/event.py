@@ -186,7 +186,8 @@ def _run_event(
     knots = reduction.lift[groups]
     area = reduction.bench_mass_flow[groups] / reduction.ideal_mass_flux[groups]
     every = np.union1d(knots, ring.lift)
-    time = times.setdefault(every.tobytes(), lift_time(event, every))
+    time = times.get(every.tobytes()) or lift_time(event, every)
+    times[every.tobytes()] = time
     flowing = time.weight * area_over_lift(knots, area, time.lift)
     total = float(flowing.sum())
     share = np.full(len(ring.station), np.nan)

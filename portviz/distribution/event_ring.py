@@ -62,17 +62,18 @@ def run_ring(reduction: Reduction, run: int) -> RunRing:
     order = np.argsort(circle)
     station, circle = station[order], circle[order]
     sector = sector_angles(circle, np.array([0])) if len(circle) else circle
-    read = np.array([np.isin(station, stations.station[part]) for part in parts], dtype=bool)
+    place = np.zeros(len(reduction.job.stations.angles_deg), dtype=np.intp)
+    place[station] = np.arange(len(station))
+    read = np.zeros((len(groups), len(station)), dtype=bool)
     share = np.zeros((len(groups), len(station)))
     for row, part in enumerate(parts):
+        read[row, place[stations.station[part]]] = True
         if read[row].all():
             share[row] = stations.flow_share[part]
         else:
             flux = stations.density[part] * stations.velocity[part]
             share[row] = full_shares(stations.angle_deg[part], flux, circle, sector)
-    return RunRing(
-        station, circle, sector, groups, reduction.lift[groups], share, read.reshape(len(groups), len(station))
-    )
+    return RunRing(station, circle, sector, groups, reduction.lift[groups], share, read)
 
 
 def _known(reduction: Reduction, group: int) -> bool:
