@@ -19,6 +19,13 @@ _OUTER, _INNER = 1.0, 0.74
 #: The bias whose arrow reaches the ring [-]; larger ones, which are rare, end there too.
 _BIAS_AT_RING = 0.5
 _HALF_HEIGHT = 1.42
+#: Where the dial stands, as a part of the view's height.
+DIAL_BOTTOM = 0.36
+
+
+def dial_side(window_size: Sequence[int]) -> float:
+    """Return the dial's width and height in a window of a width and height [pixels]."""
+    return min(0.32 * window_size[1], 0.2 * window_size[0])
 
 
 def _flat(radius: npt.ArrayLike, angle_deg: npt.ArrayLike) -> Array:
@@ -111,8 +118,8 @@ class Dial:
     def place(self, window_size: Sequence[int]) -> None:
         """Set the dial's place in a window of a width and height [pixels]."""
         width, height = window_size
-        side = min(0.32 * height, 0.2 * width)
-        left, bottom = 0.008, 0.36
+        side = dial_side(window_size)
+        left, bottom = 0.008, DIAL_BOTTOM
         self.renderer.SetViewport(left, bottom, left + side / width, bottom + side / height)
         place_in_view(self.caption, (left + side / width / 2.0, bottom + 0.01))
 

@@ -59,7 +59,7 @@ def part_mesh(reduction: Reduction, run: int, lift: float | None, part: str) -> 
         If there is no such part, or the lift lies outside the measured ones.
     """
     require_word(part, PARTS, "part")
-    from portviz.scene.scene import MM, to_mesh
+    from portviz.scene.meshes import MM, to_mesh
 
     state = view_state(reduction, run, lift, "velocity", "three-quarter")
     if part == "curtain":

@@ -30,10 +30,10 @@ from portviz.scene.colours import (
     VALVE,
 )
 from portviz.scene.dial import Dial
+from portviz.scene.meshes import MM, copies, hatch_mesh, to_mesh
 from portviz.scene.state import ColourRange, FieldStore, ViewState, display_limits, display_unit
 from portviz.scene.text import TypeSize, new_text, place_in_view, place_in_world, set_font
 
-MM = 1e3
 HEAD_COLOUR = "#ddd5c7"
 #: Jet length at the greatest velocity, in head radii.
 JET_REACH = 0.42
@@ -43,28 +43,6 @@ _BALL, _BALL_OF_GAP, _LEAST_BALL = 0.036, 0.42, 0.012
 _LABEL_RING, _LABEL_HEIGHT = 1.5, -0.25
 #: No more labels than this stand round the valve: with more stations, every second, third ... has one.
 _MOST_LABELS = 36
-
-
-def to_mesh(surface: Surface, scale: float = MM) -> pv.PolyData:
-    """Return a surface as a pyvista mesh, in millimetres."""
-    faces = [np.insert(each, 0, each.shape[1], axis=1).ravel() for each in (surface.quads, surface.triangles)]
-    return pv.PolyData(surface.points * scale, np.concatenate(faces))
-
-
-def hatch_mesh(columns: int) -> pv.PolyData:
-    """Return a mesh with room for the hatching of a curtain, whose points are set later."""
-    rows = shapes.CURTAIN_ROWS
-    lines = np.arange(shapes.hatch_size(columns) * rows).reshape(-1, rows)
-    return pv.PolyData(np.zeros((lines.size, 3)), lines=np.insert(lines, 0, rows, axis=1).ravel())
-
-
-def _copies(template: pv.PolyData, count: int) -> pv.PolyData:
-    """Return a mesh with room for `count` copies of a template, whose points are set later."""
-    faces = template.triangulate().faces.reshape(-1, 4)
-    step = np.array([0, 1, 1, 1]) * template.n_points
-    return pv.PolyData(
-        np.zeros((count * template.n_points, 3)), np.concatenate([faces + step * copy for copy in range(count)]).ravel()
-    )
 
 
 class Scene:
@@ -96,7 +74,7 @@ class Scene:
         self._add_lines()
         self._add_words()
         circle, angles = self.job.stations.circle_deg, self.fields.angles_deg
-        self.dial = Dial(plotter, self.curtain, hatch_mesh(len(angles)), angles, circle, self._add_sized)
+        self.dial = Dial(plotter, self.curtain, hatch_mesh(len(angles)), angles, circle, self.add_sized)
         self.dial.ring_mapper.lookup_table = self.curtain_actor.mapper.lookup_table
         self.now: shapes.LiftShapes | None = None
         self._hatched = False
@@ -167,18 +145,18 @@ class Scene:
         self.bar.SetUnconstrainedFontSize(True)
         for prop, size in ((self.bar.GetTitleTextProperty(), 14), (self.bar.GetLabelTextProperty(), 14)):
             set_font(prop)
-            self._add_sized(prop, size)
+            self.add_sized(prop, size)
 
     def _add_stations(self) -> None:
         circle = self.job.stations.circle_deg
         count = len(circle)
         ball = pv.Sphere(radius=1.0, theta_resolution=14, phi_resolution=14)
         self._ball = np.asarray(ball.points, dtype=float)
-        self.markers = _copies(ball, count)
+        self.markers = copies(ball, count)
         self.marker_actor = self._draw(self.markers, color="white", ambient=0.45, diffuse=0.6)
         arrow = pv.Arrow(tip_length=0.32, tip_radius=0.10, shaft_radius=0.038, tip_resolution=16, shaft_resolution=12)
         self._arrow = np.asarray(arrow.points, dtype=float)
-        self.jets, self.inferred_jets = _copies(arrow, count), _copies(arrow, count)
+        self.jets, self.inferred_jets = copies(arrow, count), copies(arrow, count)
         self.jet_actors = [
             self._draw(self.jets, color=JET, ambient=0.35, diffuse=0.65),
             self._draw(self.inferred_jets, color=JET_INFERRED, ambient=0.45, diffuse=0.55),
@@ -187,7 +165,7 @@ class Scene:
         every = -(-count // _MOST_LABELS)
         for place in np.argsort(circle)[::every]:
             text = new_text(INK, "center", "center", plate=True)
-            self._add_sized(text.prop, 14)
+            self.add_sized(text.prop, 14)
             text.input = f"{self.job.stations.angles_deg[place]:g}°"
             self._labels.append((float(circle[place]), text))
             self.plotter.add_actor(text, reset_camera=False)
@@ -218,13 +196,14 @@ class Scene:
     def add_text(self, at: tuple[float, float], across: str, along: str, size: int) -> pv.Text:
         """Add a text at a part of the view's width and height, set about that place, of a plain size [pixels]."""
         text = place_in_view(new_text(INK, across, along), at)
-        self._add_sized(text.prop, size)
+        self.add_sized(text.prop, size)
         self.plotter.add_actor(text, reset_camera=False)
         return text
 
-    def _add_sized(self, prop: Any, size: int) -> None:
+    def add_sized(self, prop: Any, size: int) -> None:
         """Let the type of a VTK text property follow the view's size."""
         self._sized.append((prop, size))
+        prop.SetFontSize(self.size.pixels(size))
 
     def resize(self) -> None:
         """Fit type, dial and what there is room for to the plotter's size."""
@@ -289,6 +268,10 @@ class Scene:
         """Return the length of the arrow at each of the job's stations, over that of the longest, shape (S,)."""
         return self.fields.at_stations(state, "velocity") / self._top_speed
 
+    def arrows_measured(self, state: ViewState) -> Mask:
+        """Return which of the job's stations have a dark arrow, as the velocity was measured there, shape (S,)."""
+        return state.changed(quantity="velocity").stations_read
+
     def _update_stations(self, now: shapes.LiftShapes) -> None:
         """Show a ball where the field was measured, a dark arrow where the velocity was, pale ones elsewhere."""
         read = self.stations_to_mark(self.state)
@@ -297,7 +280,7 @@ class Scene:
         balls = now.markers[:, None] * MM + radius * self._ball * read[:, None, None]
         self.markers.points[:] = balls.reshape(-1, 3)
         reach = JET_REACH * self.head_radius / MM * self.arrows(self.state)
-        told = self.state.changed(quantity="velocity").stations_read
+        told = self.arrows_measured(self.state)
         for mesh, shown in ((self.jets, told), (self.inferred_jets, ~told)):
             lengths = np.where(shown, reach, 0.0)
             mesh.points[:] = shapes.jet_points(self._arrow, now, self.job.stations.circle_deg, lengths) * MM

@@ -18,6 +18,8 @@ from portviz.job.words import lift_text
 from portviz.job.write import write_atomically
 from portviz.scene.colours import INK, REFERENCE
 from portviz.scene.display import Probe, require_screen
+from portviz.scene.event_scene import EventScene
+from portviz.scene.playing import Playing, scene_to_play
 from portviz.scene.scene import Scene, new_plotter
 from portviz.scene.state import ViewState
 from portviz.scene.words import file_words, fitted
@@ -35,7 +37,7 @@ _NO_LIFT = 1e-3
 _SLIDER_FROM, _SLIDER_TO, _SLIDER_HEIGHT = 0.38, 0.86, 0.135
 
 
-def key_list(runs: tuple[str, ...], *, fields: bool = True) -> str:
+def key_list(runs: tuple[str, ...], *, fields: bool = True, play: bool = True) -> str:
     """Return the list of keys, a line for each purpose."""
     lines = [f"{number}   run {fitted(name, 24)[0]}" for number, name in enumerate(runs[:_MOST_RUN_KEYS], start=1)]
     if len(lines) > 3:
@@ -45,7 +47,7 @@ def key_list(runs: tuple[str, ...], *, fields: bool = True) -> str:
     return "\n".join(
         [
             *lines,
-            "left, right   measured lifts",
+            f"left, right   measured lifts{'; space play, stop' if play else ''}",
             *(["v velocity, r ratio, m Mach", "f flow per degree, d drop"] if fields else []),
             "t three-quarter, s section",
             "c from cylinder, p from port",
@@ -62,14 +64,18 @@ class Window:
     ----------
     scene : Scene
     choices : bool
-        Let runs and fields be chosen; without it the scene shows what it shows.
+        Let runs and fields be chosen, and the event be played; without it the scene shows what it shows.
+    why_not : str
+        Why a scene without a cam's event has none to play.
     """
 
-    def __init__(self, scene: Scene, *, choices: bool = True) -> None:
+    def __init__(self, scene: Scene, *, choices: bool = True, why_not: str = "no event to play") -> None:
         self.plotter = plotter = scene.plotter
         self.scene = scene
         self._choices = choices
-        scene.key_list.input = key_list(self.state.reduction.runs if choices else (), fields=choices)
+        self._why_not = why_not
+        self.playing = Playing(scene, self._show_crank) if isinstance(scene, EventScene) else None
+        scene.key_list.input = key_list(self.state.reduction.runs if choices else (), fields=choices, play=choices)
         self._unit = self.state.reduction.job.units.length
         self._factor = unit_factor(self._unit, "length")
         self.slider_value = scene.add_text((_SLIDER_TO + 0.012, _SLIDER_HEIGHT), "left", "center", 14)
@@ -169,12 +175,13 @@ class Window:
             runs = len(self.state.reduction.runs)
             keys |= {key: partial(self.colour_by, quantity) for key, quantity in FIELD_KEYS.items()}
             keys |= {str(run + 1): partial(self.show_run, run) for run in range(min(runs, _MOST_RUN_KEYS))}
-            keys |= {"Up": lambda: self.step_run(-1), "Down": lambda: self.step_run(1)}
+            keys |= {"space": self.play_or_stop, "Up": lambda: self.step_run(-1), "Down": lambda: self.step_run(1)}
         for key, action in keys.items():
             self.plotter.clear_events_for_key(key, raise_on_missing=False)
             self.plotter.add_key_event(key, action)
 
     def _slid(self, value: float) -> None:
+        self._hold()
         self.show(self.state.changed(lift=self._snapped(value * self._factor)), move_slider=False)
 
     def _snapped(self, lift: float) -> float:
@@ -197,8 +204,29 @@ class Window:
     def _tell_lift(self) -> None:
         self.slider_value.input = lift_text(self.state.reduction.job, self.state.lift)
 
+    def play_or_stop(self) -> None:
+        """Let the valve go through its event, again and again, or leave it where it is."""
+        if self.playing is None:
+            self.scene.say("\n".join(fitted(self._why_not, self.scene.size.letters(0.62, 12), 3)))
+            self.plotter.render()
+        elif self.playing.under_way:
+            self.playing.stop()
+        else:
+            self.playing.start()
+
+    def _show_crank(self, crank_deg: float) -> None:
+        assert isinstance(self.scene, EventScene)
+        self.scene.crank_deg = crank_deg
+        self.show(self.state.changed(lift=float(self.scene.event.lift_at(crank_deg))))
+
+    def _hold(self) -> None:
+        """Take the valve out of its event: what is shown next is a lift for itself."""
+        if self.playing is not None:
+            self.playing.release()
+
     def step(self, by: int) -> None:
         """Go to the previous or next measured lift of the run."""
+        self._hold()
         lifts = self.state.measured_lifts
         tolerance = 1e-9
         if by > 0:
@@ -223,6 +251,7 @@ class Window:
 
     def close(self) -> None:
         """End the window."""
+        self._hold()
         self.plotter.iren.terminate_app()
 
     def look_from(self, camera: str) -> None:
@@ -237,6 +266,8 @@ class Window:
 
     def picture(self) -> Path | None:
         """Write what is seen beside the job's files, under a new name; None where that can't be."""
+        if self.playing is not None:
+            self.playing.stop()
         state = self.state
         lift = in_unit(state.lift, self._unit, "length")
         moment = datetime.now().strftime("%Y%m%d-%H%M%S-%f")[:-3]
@@ -274,6 +305,7 @@ def open_window(state: ViewState, size: tuple[int, int], probe: Probe) -> None:
     """
     plotter = new_plotter(size, off_screen=False, software=probe.software)
     require_screen(plotter)
-    Window(Scene(plotter, state))
+    scene, why_not = scene_to_play(plotter, state)
+    Window(scene, why_not=why_not)
     gc.enable()
     plotter.show()

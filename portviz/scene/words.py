@@ -118,10 +118,15 @@ def legend(state: ViewState, now: LiftShapes, letters: int) -> str:
     return "\n".join(
         [
             *(part for line in narrowest for part in fitted(line, letters, 2)),
-            *fitted(", ".join(filter(None, ("orange: station 0", reference_words(job)))), letters, 2),
-            *fitted(_VIEWS[state.camera], letters, 2),
+            *view_words(state, letters),
         ]
     )
+
+
+def view_words(state: ViewState, letters: int) -> list[str]:
+    """Return where station 0 stands and where the view is seen from."""
+    station = ", ".join(filter(None, ("orange: station 0", reference_words(state.reduction.job))))
+    return [*fitted(station, letters, 2), *fitted(_VIEWS[state.camera], letters, 2)]
 
 
 def footnote(state: ViewState, top_speed: float, letters: int, *, hatched: bool, known: bool) -> str:

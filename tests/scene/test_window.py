@@ -133,8 +133,8 @@ def test_the_window_opens_and_closes_with_its_key(sidecar, screen, monkeypatch):
     opened = []
 
     class Watched(module.Window):
-        def __init__(self, scene):
-            super().__init__(scene)
+        def __init__(self, scene, **more):
+            super().__init__(scene, **more)
             opened.append(self)
             interactor = scene.plotter.iren.interactor
             interactor.AddObserver("TimerEvent", lambda *_: press(self, "q"))
