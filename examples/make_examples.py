@@ -63,6 +63,16 @@ accuracy = "3 mmH2O"
 [stations]
 angles = [0, 30, 60, 90, 120, 150, 180, 210, 240, 270, 300, 330]
 reference = "toward the bore wall"
+
+[engine]
+bore = "94 mm"
+stroke = "72 mm"
+rod_length = "128 mm"
+speed = "8000 rpm"
+valves = 2
+valve_offset = "24 mm"
+valve_direction = "0 deg"
+dead_centre = "24 deg"
 """
 
 TRACTOR_TOML = """\
@@ -100,6 +110,20 @@ accuracy = "0.15 inH2O"
 [stations]
 angles = [0, 22.5, 45, 67.5, 90, 112.5, 135, 157.5, 180, 202.5, 225, 247.5, 270, 292.5, 315, 337.5]
 reference = "toward the spark plug"
+
+[cam]
+lift_of = "tappet"
+rocker_ratio = 1.4
+lash = "0.014 in"
+peak_lift = "0.287 in"
+peak_at = "-110 deg"
+durations = [{ lift = "0.012 in", angle = "270 deg" }, { lift = "0.050 in", angle = "218 deg" }]
+
+[engine]
+bore = "3.6 in"
+stroke = "4.2 in"
+rod_length = "8.5 in"
+speed = "1900 rpm"
 """
 
 
@@ -146,7 +170,7 @@ def write_example(
     repeats: int,
     seed: int,
 ) -> None:
-    """Write one job: job.toml, readings.csv, flow.csv and cam.csv."""
+    """Write one job: job.toml, readings.csv, flow.csv and, where job.toml has no cam, cam.csv."""
     rng = np.random.default_rng(seed)
     folder.mkdir(exist_ok=True)
     (folder / "job.toml").write_text(job_text, encoding="utf-8")
@@ -187,6 +211,8 @@ def write_example(
                     readings.append(f"{pattern.name},{lift:g},{station:g},{value * to_reading:.{units['decimals']}f}")
     (folder / "readings.csv").write_text("\n".join(readings) + "\n", encoding="utf-8")
     (folder / "flow.csv").write_text("\n".join(flows) + "\n", encoding="utf-8")
+    if "[cam]" in job_text:
+        return
     crank = np.arange(0.0, 264.0 + 1.0, 4.0)
     rise = 0.5 - 0.5 * np.cos(2.0 * np.pi * crank / 264.0)
     cam = [f"crank [deg],lift [{units['lift']}]"]

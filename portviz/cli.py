@@ -403,6 +403,72 @@ def plan(
 
 
 @app.command
+def event(
+    job: JobFolder,
+    /,
+    *,
+    run: RunName = None,
+    against: Annotated[
+        str | None, Parameter(help="The run that the others are compared with; the first one by default.")
+    ] = None,
+    chart: Annotated[Path | None, Parameter(help="Write a flat chart of the event to this .png.")] = None,
+    csv: Annotated[
+        Path | None, Parameter(help="Write lift, effective area and flow against crank angle to this file, in SI.")
+    ] = None,
+    overwrite: Overwrite = False,
+    json: AsJson = False,
+) -> None:
+    """Weigh flow and pattern by how long the valve stays at each lift, and compare runs over the whole event."""
+    from portviz.distribution.event_comparison import compare_events, lift_event
+    from portviz.distribution.event_notes import event_warnings
+    from portviz.distribution.notes import reduction_warnings
+    from portviz.distribution.uncertainty import linear_uncertainty
+    from portviz.job.write import require_free
+
+    if chart is not None:
+        from portviz.scene.picture import require_picture_name
+
+        require_picture_name(chart)
+        require_free(chart, overwrite=overwrite)
+    if csv is not None:
+        require_free(csv, overwrite=overwrite)
+        _require_own_csv(csv, job)
+        if chart is not None and chart.resolve() == csv.resolve():
+            raise UsageError(f"csv: {csv} is the chart's name too; give each its own")
+    reduction = _reduction(_read(job))
+    runs = _runs(reduction, run)
+    first = 0 if against is None else _runs(reduction, against, "against")[0]
+    if against is not None and runs == [first]:
+        raise UsageError(f"against: {against!r} can't be compared with itself; name another run")
+    others = [each for each in runs if each != first] if run is None or against is not None else []
+    events = lift_event(reduction, linear_uncertainty(reduction))
+    comparisons = [compare_events(events, first, other) for other in others]
+    shown = sorted({first, *runs}) if others else runs
+    warnings = [*event_warnings(events, shown), *reduction_warnings(reduction)]
+    written = []
+    if csv is not None:
+        from portviz.job.write import write_text
+        from portviz.report.event import event_csv
+
+        written.append(write_text(csv, event_csv(events, shown), overwrite=overwrite))
+    if chart is not None:
+        from portviz.scene.event_charts import write_event_chart
+
+        written.append(write_event_chart(events, shown, chart, overwrite=overwrite))
+    if json:
+        from portviz.report.event import event_document
+
+        _print_json(event_document(events, shown, comparisons, warnings), warnings)
+        return
+    from portviz.report.event_tables import event_tables
+
+    _warn(warnings)
+    _print(event_tables(events, shown, comparisons))
+    for file in written:
+        _say(f"Written: {file}")
+
+
+@app.command
 def view(
     job: JobFolder,
     /,
@@ -449,6 +515,52 @@ def view(
 
     open_window(state, (width, height), probe)
     return 0
+
+
+@app.command
+def film(
+    job: JobFolder,
+    file: Annotated[Path, Parameter(name="FILE", help="A .gif, .webp or .mp4 file to write.")],
+    /,
+    *,
+    run: OneRun = None,
+    beside: Annotated[str | None, Parameter(help="A second run, shown in step beside the first.")] = None,
+    field: Annotated[str, Parameter(help=_FIELD_HELP)] = "velocity",
+    camera: Annotated[str, Parameter(help="three-quarter, cylinder, port or section.")] = "three-quarter",
+    seconds: Annotated[float | None, Parameter(help="What one event takes in the film in seconds; usually 6.")] = None,
+    slow: Annotated[
+        float | None, Parameter(help="How many times slower than the engine instead, such as 500; needs engine.speed.")
+    ] = None,
+    rate: Annotated[float, Parameter(help="Frames a second.")] = 25.0,
+    size: Annotated[str, Parameter(help="Width and height of a run's picture in pixels.")] = "960x600",
+    overwrite: Overwrite = False,
+) -> None:
+    """Write a film of the valve's event: it opens and closes as the cam moves it, and again."""
+    from portviz.distribution.cam_event import cam_event
+    from portviz.distribution.field import QUANTITIES
+    from portviz.distribution.notes import reduction_warnings
+    from portviz.job.write import require_free
+    from portviz.scene.display import start_probe
+    from portviz.scene.encode import require_film_name
+    from portviz.scene.film import film_plan, require_film_options, write_film
+    from portviz.scene.state import CAMERAS, require_word
+
+    require_word(field, QUANTITIES, "field")
+    require_word(camera, CAMERAS, "camera")
+    require_film_name(file)
+    shape = _size(size)
+    require_film_options(file, shape, seconds, slow, rate, beside=beside is not None)
+    require_free(file, overwrite=overwrite)
+    read = _read(job)
+    plan = film_plan(read, cam_event(read), file.suffix.lower(), seconds, slow, rate)
+    reduction = _reduction(read)
+    places = [_runs(reduction, run)[0], *([] if beside is None else _runs(reduction, beside, "beside"))]
+    if len(set(places)) < len(places):
+        raise UsageError(f"beside: run {beside!r} is the one shown already; name another")
+    _warn(reduction_warnings(reduction, quality=False))
+    probe = start_probe(off_screen=True)
+    written = write_film(reduction, places, field, camera, plan, file, shape, probe, overwrite=overwrite)
+    _say(f"Written: {written} ({plan.frames} frames, {plan.seconds:.2f} s)")
 
 
 @app.command
@@ -565,12 +677,12 @@ def _direction(text: str, name: str) -> float:
     return float(number[1])
 
 
-def _runs(reduction: Reduction, name: str | None) -> list[int]:
+def _runs(reduction: Reduction, name: str | None, option: str = "run") -> list[int]:
     """Return the places of the runs asked for: the named one, or all."""
     if name is None:
         return list(range(len(reduction.runs)))
     if name not in reduction.runs:
-        refusal = f"run: there is no run {name!r}; the job has {', '.join(map(repr, reduction.runs))}."
+        refusal = f"{option}: there is no run {name!r}; the job has {', '.join(map(repr, reduction.runs))}."
         raise UsageError(" ".join(filter(None, (refusal, suggestion(name, reduction.runs, "'")))))
     return [reduction.runs.index(name)]
 

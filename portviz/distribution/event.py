@@ -85,6 +85,11 @@ class RunEvent:
     flow_share: Array
 
     @property
+    def measured_lifts(self) -> Array:
+        """Lifts at which stations or flow were measured [m], ascending; the closed valve is left out."""
+        return np.union1d(self.knots, self.ring.lift)
+
+    @property
     def mean_effective_area(self) -> float:
         """Mean of the effective area over the event [m2]."""
         return self.area_integral / self.event.duration_deg
@@ -194,7 +199,7 @@ def _run_event(
     if len(ring.lift) and total > 0.0:
         share = flowing @ over_lift(ring.lift, ring.share, time.lift) / total
     by_interval = np.add.reduceat(flowing, np.arange(0, len(flowing), len(flowing) // len(time.time)))
-    bands = _bands(event, knots, time, by_interval * through / event.duration_deg)
+    bands = _bands(event, every, time, by_interval * through / event.duration_deg)
     known = len(knots) > 0 and total > 0.0
     return RunEvent(
         run=run,
@@ -213,9 +218,9 @@ def _run_event(
     )
 
 
-def _bands(event: CamEvent, knots: Array, time: LiftTime, flow: Array) -> LiftBands:
+def _bands(event: CamEvent, lifts: Array, time: LiftTime, flow: Array) -> LiftBands:
     """Return the bands between neighbouring measured lifts, from zero to the event's peak."""
-    edges = band_edges(event, knots)
+    edges = band_edges(event, lifts)
     home = np.clip(
         np.searchsorted(edges, 0.5 * (time.edges[1:] + time.edges[:-1]), side="right") - 1, 0, len(edges) - 2
     )
@@ -231,6 +236,6 @@ def _bands(event: CamEvent, knots: Array, time: LiftTime, flow: Array) -> LiftBa
     )
 
 
-def band_edges(event: CamEvent, knots: Array) -> Array:
+def band_edges(event: CamEvent, lifts: Array) -> Array:
     """Return zero, the measured lifts below the event's peak, and the peak [m]."""
-    return np.concatenate([[0.0], knots[knots < event.peak_lift - SAME_LIFT], [event.peak_lift]])
+    return np.concatenate([[0.0], lifts[lifts < event.peak_lift - SAME_LIFT], [event.peak_lift]])

@@ -121,7 +121,7 @@ def compare_events(events: LiftEvent, a: int, b: int) -> EventComparison:
     values = {name: _difference(getattr(known_a, name), getattr(known_b, name)) for name in _VALUES}
     mean = tuple(_scaled(known.area_integral, 1.0 / events.event.duration_deg) for known in (known_a, known_b))
     values["mean_effective_area"] = _difference(*mean)
-    edges = band_edges(events.event, _merged(first.knots, second.knots))
+    edges = band_edges(events.event, _merged(first.measured_lifts, second.measured_lifts))
     bands = [
         band_flows(events.reduction, events.uncertainty, run, edges)
         if len(run.knots)

@@ -84,7 +84,7 @@ class EventUncertainty:
 def event_uncertainty(reduction: Reduction, uncertainty: Uncertainty, event: RunEvent) -> EventUncertainty:
     """Return what is known of one run over the event."""
     flows = _Flows(reduction, uncertainty, event)
-    own = flows.through_bands(band_edges(event.event, event.knots))
+    own = flows.through_bands(band_edges(event.event, event.measured_lifts))
     total = flows.joined(np.ones((1, len(own.values))) @ flows.band_gradient, np.array([event.mean_flow]), at_job=True)
     per_flow = event.event.duration_deg / event.flow_per_area
     integral = flows.joined(
@@ -281,7 +281,9 @@ class _Pattern:
         """Return the turning coefficient over the event's flow."""
         reduction, ring = self.reduction, self.event.ring
         engine = reduction.job.engine
-        if engine is None or engine.valve_offset is None or reduction.job.side != "intake" or not len(ring.lift):
+        if engine is None or engine.valve_offset is None or reduction.job.side != "intake":
+            return None
+        if not len(ring.lift) or not self.event.area_integral > 0.0:
             return None
         values = turning(reduction, engine).coefficient[:, ring.groups].T
         mean, by_value, by_area = self.over_event(values)

@@ -39,17 +39,23 @@ def event_tables(events: LiftEvent, runs: list[int], comparisons: list[EventComp
     for some in _abreast(runs):
         parts.append(titled("Lift bands: how long the valve is there, and what flows there", _bands(events, some)))
     for each in comparisons:
-        parts.append(titled(f"{_pair(events, each)}: which lifts it comes from", _gains(events, each)))
-    compared = {run for each in comparisons if each.flow_share is not None for run in (each.a, each.b)}
-    for some in _abreast([run for run in runs if run not in compared]):
+        if np.isfinite(each.band_flow.difference).any():
+            parts.append(titled(f"{_pair(events, each)}: which lifts it comes from", _gains(events, each)))
+    told_apart = [each for each in comparisons if _shares_known(each)]
+    compared = {run for each in told_apart for run in (each.a, each.b)}
+    alone = [run for run in runs if run not in compared and np.isfinite(events.runs[run].flow_share).any()]
+    for some in _abreast(alone):
         parts.append(titled("Share of the event's flow at each station", _stations(events, some)))
-    for each in comparisons:
-        if each.flow_share is not None:
-            parts.append(titled(f"{_pair(events, each)}: stations over the event", _changed_stations(each)))
+    for each in told_apart:
+        parts.append(titled(f"{_pair(events, each)}: stations over the event", _changed_stations(each)))
     if any(events.known[run].turning is not None for run in runs):
         parts.append(titled("Turning of the charge by the jets (an indicator, see below)", _turnings(events, runs)))
     parts.append(Text(_meanings(events, runs), style="dim"))
     return Group(*parts)
+
+
+def _shares_known(each: EventComparison) -> bool:
+    return each.flow_share is not None and bool(np.isfinite(each.flow_share.difference).any())
 
 
 def _pair(events: LiftEvent, each: EventComparison) -> str:
@@ -279,6 +285,7 @@ def _meanings(events: LiftEvent, runs: list[int]) -> str:
         "at zero lift, held beyond the highest (bands marked *).",
         "± at 95 %; cam and lifts of the pattern count as exact.",
     ]
+    runs = [run for run in runs if len(events.runs[run].knots)]
     if any(np.isnan(events.known[run].mean_flow.spread.standard[0]) for run in runs):
         words.append("No ± on flow: state bench.flow_accuracy in job.toml.")
     if any(np.isnan(events.known[run].bias_magnitude.spread.standard[0]) for run in runs):

@@ -32,7 +32,7 @@ _MOST_MACH = 1.0
 
 def event_chart(events: LiftEvent, runs: list[int]) -> Figure:
     """Return the event of up to `MOST_RUNS` runs; of two runs also which lifts the change comes from."""
-    runs = runs[:MOST_RUNS]
+    left_out, runs = len(runs) - MOST_RUNS, runs[:MOST_RUNS]
     job = events.reduction.job
     known = [run for run in runs if len(events.runs[run].knots)]
     course = event_course(events, np.linspace(events.event.opening_deg, events.event.closing_deg, 721))
@@ -40,32 +40,34 @@ def event_chart(events: LiftEvent, runs: list[int]) -> Figure:
     extra: list[Callable[[Any], None]] = []
     if comparison is not None:
         extra.append(partial(_draw_gains, events=events, comparison=comparison))
-    if course.demand_mach is not None:
+    if course.demand_mach is not None and known:
         extra.append(partial(_draw_demand, events=events, runs=runs, course=course))
     rows = 3 if extra else 2
     figure = Figure(figsize=(12.8, 4.3 * rows + 0.6), dpi=100, facecolor=BACKGROUND, layout="constrained")
     FigureCanvasAgg(figure)
     figure.suptitle(
-        "\n".join([*fitted(job.title, 110, 2), *fitted(_subtitle(events), 120, 2)]),
+        "\n".join([*fitted(job.title, 110, 2), *fitted(_subtitle(events, left_out), 120, 2)]),
         color=INK,
         fontsize=12,
         parse_math=False,
     )
     grid = figure.add_gridspec(rows, 2)
     _draw_course(figure.add_subplot(grid[0, :]), events, runs, course)
-    _draw_bands(figure.add_subplot(grid[1, 0]), events, runs)
-    _draw_stations(figure.add_subplot(grid[1, 1]), events, runs)
+    _draw_bands(figure.add_subplot(grid[1, 0] if known else grid[1, :]), events, runs)
+    if known:
+        _draw_stations(figure.add_subplot(grid[1, 1]), events, runs)
     for place, draw in enumerate(extra):
         draw(figure.add_subplot(grid[2, place] if len(extra) > 1 else grid[2, :]))
     return figure
 
 
-def _subtitle(events: LiftEvent) -> str:
+def _subtitle(events: LiftEvent, left_out: int) -> str:
     job, event = events.reduction.job, events.event
     assumed = ", assumed from a cam card" if event.assumed else ""
     return (
         f"lift event of {event.duration_deg:.0f}° of crank, up to {lift_text(job, event.peak_lift)}{assumed}; all at "
         f"the bench's {pressure_text(job, job.bench.test_pressure)}"
+        + (f"; the first {MOST_RUNS} runs, {left_out} more are not drawn" if left_out > 0 else "")
     )
 
 
@@ -83,6 +85,9 @@ def _draw_course(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
     axes.set_xlabel("crank angle [deg]")
     axes.set_xlim(events.event.opening_deg, events.event.closing_deg)
     axes.set_ylim(0.0, None)
+    if not any(len(events.runs[run].knots) for run in runs):
+        axes.set_title("no flow was measured, so there is no effective area", fontsize=10)
+        return
     other = axes.twinx()
     for place, run in enumerate(runs):
         found, (colour, stroke) = events.runs[run], _RUNS[place]
@@ -90,9 +95,16 @@ def _draw_course(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
             continue
         over = course.effective_area[run] * to_area
         measured = course.lift <= found.knots[-1]
-        other.plot(course.crank_deg, np.where(measured, over, np.nan), color=colour, linestyle=stroke, linewidth=1.8)
-        other.plot(course.crank_deg, np.where(measured, np.nan, over), color=colour, linewidth=1.2, alpha=0.45)
         mean = f"{found.mean_effective_area * to_area:.{1 if area == 'mm²' else 4}f} {area}"
+        other.plot(
+            course.crank_deg,
+            np.where(measured, over, np.nan),
+            color=colour,
+            linestyle=stroke,
+            linewidth=1.8,
+            label=f"{_name(events, run)}: mean {mean}",
+        )
+        other.plot(course.crank_deg, np.where(measured, np.nan, over), color=colour, linewidth=1.2, alpha=0.45)
         where = _crossings(course.crank_deg, course.lift, found.knots)
         other.plot(
             where,
@@ -102,12 +114,10 @@ def _draw_course(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
             markersize=5,
             color=colour,
             markeredgecolor="white",
-            label=f"{_name(events, run)}: mean {mean}",
         )
     other.set_ylim(0.0, None)
     other.set_ylabel(f"effective area [{area}] (lines)")
-    if other.get_legend_handles_labels()[1]:
-        other.legend(loc="upper left", fontsize=9, frameon=False)
+    other.legend(loc="upper left", fontsize=9, frameon=False)
     axes.set_title("dots: at a measured lift; between them interpolated; pale: held beyond the highest", fontsize=10)
 
 
@@ -143,7 +153,7 @@ def _draw_bands(axes: Any, events: LiftEvent, runs: list[int]) -> None:
     axes.set_xlabel(f"lift [{job.units.length}]")
     axes.set_ylabel(f"share of the event [% per {job.units.length}]")
     axes.set_title("share of each lift band: the area of a step is the band's share", fontsize=10)
-    axes.legend(loc="upper left", fontsize=9, frameon=False)
+    axes.legend(loc="upper center", fontsize=9, frameon=False)
 
 
 def _draw_stations(axes: Any, events: LiftEvent, runs: list[int]) -> None:
@@ -221,13 +231,15 @@ def _draw_demand(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
         at = engine.dead_centre_deg + turn
         if events.event.opening_deg <= at <= events.event.closing_deg:
             axes.axvline(at, color=_LIFT, linewidth=0.8, linestyle=":")
+            late = at - events.event.opening_deg > 0.75 * events.event.duration_deg
             axes.annotate(
                 "top dead centre" if turn % 360.0 == 0.0 else "bottom dead centre",
-                (at, 1.0),
+                (at, 0.0),
                 xycoords=("data", "axes fraction"),
-                xytext=(3, -4),
+                xytext=(-3 if late else 3, 4),
                 textcoords="offset points",
-                va="top",
+                va="bottom",
+                ha="right" if late else "left",
                 fontsize=8,
                 color=INK,
             )

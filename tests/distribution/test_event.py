@@ -258,7 +258,7 @@ def test_a_lift_without_flow_is_bridged(reduced):
     flow = {("a", lift): (2.0 * lift, math.nan) for lift in LIFTS if lift != 3e-3}
     (found,) = event_results(with_cam(reduced(rows_of(uneven), flow=flow), triangle(8e-3)))
     assert found.mean_flow == pytest.approx(8e-3)
-    assert_allclose(found.bands.start, [0.0, 1e-3, 5e-3])
+    assert_allclose(found.bands.start, [0.0, 1e-3, 3e-3, 5e-3])
     assert_allclose(found.ring.lift, LIFTS)
 
 
