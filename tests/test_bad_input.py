@@ -1422,7 +1422,8 @@ SLIPS = {
         ("crank [deg]", "angle [deg]"), ("crank [deg]", "crank"), ("110,9", "110,-9"), ("110,9", "60,9"),
         ("110,9", "110,"), ("110,9", "70,9\n66,9"), ("110,9", "60,9"), ("110,9", "110,0"), ("0,0\n", "0,5\n"),
         ("lift [mm]", "lift [mm],lift [mm]"), ("lift [mm]", "tappet_lift"),
-        ("crank [deg]", "crank [deg],camshaft [deg]"), ("220,0", "2,0"), ("220,0", "999,0"), ("lift [mm]", "lift [mm],tappet_lift [mm]"),
+        ("crank [deg]", "crank [deg],camshaft [deg]"), ("220,0", "2,0"), ("220,0", "999,0"),
+        ("lift [mm]", "lift [mm],tappet_lift [mm]"),
     ],
 }  # fmt: skip
 UNTIDY = re.compile(r"  |\. \(|\? \(|\(''\)|got ''|\(s\)|\.\.(?!\.)(?<!\.\.\.)|;;|,,|\.;| ;| ,|None|\[\]\?")
