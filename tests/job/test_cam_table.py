@@ -244,7 +244,8 @@ def test_scipy_is_loaded_for_figures_alone(make_job: MakeJob, small_job: str) ->
     card = '[cam]\npeak_lift = "9 mm"\npeak_at = "108 deg"\ndurations = [ { lift = "1 mm", angle = "230 deg" } ]\n'
     table = make_job(cam_csv=CRANK + ROWS)
     figures = make_job(job_toml=small_job + card)
-    script = "import sys; from portviz.job.read import read_job; read_job(sys.argv[1]); print('scipy.optimize' in sys.modules)"
+    script = "import sys; from portviz.job.read import read_job; read_job(sys.argv[1]); "
+    script += "print('scipy.optimize' in sys.modules)"
     for folder, loaded in ((table, "False"), (figures, "True")):
         found = subprocess.run(
             [sys.executable, "-c", script, str(folder)], capture_output=True, text=True, check=True, timeout=120
