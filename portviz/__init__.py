@@ -13,6 +13,8 @@ instant. A short tour::
     known = portviz.reduction_uncertainty(result)
     before, after = (portviz.Side(result, known, run) for run in (0, 1))
     print(portviz.compare_runs(before, after).lifts[0].stations["velocity"].verdicts)
+    events = portviz.lift_event(result, known)
+    print(portviz.compare_events(events, 0, 1).values["mean_flow"].verdicts)
 """
 
 from __future__ import annotations
@@ -24,20 +26,26 @@ __version__ = "0.1.0"
 
 _CATALOGUE = {
     "Areas": "distribution.areas",
+    "CamEvent": "distribution.cam_event",
     "Comparison": "distribution.comparison",
     "Dimensions": "geometry.dimensions",
+    "EventComparison": "distribution.event_comparison",
     "Job": "job.model",
     "JobError": "errors",
+    "LiftEvent": "distribution.event_comparison",
     "Passages": "geometry.passages",
     "PortvizError": "errors",
     "Profiles": "geometry.profiles",
     "Reduction": "distribution.reduce",
     "RoomAir": "air",
+    "RunEvent": "distribution.event",
     "RunField": "distribution.field",
     "Side": "distribution.comparison",
     "Uncertainty": "distribution.uncertainty",
     "areas_at": "distribution.areas",
     "build_profiles": "geometry.profiles",
+    "cam_event": "distribution.cam_event",
+    "compare_events": "distribution.event_comparison",
     "compare_runs": "distribution.comparison",
     "curtain_area": "geometry.three_stage",
     "dimensions": "geometry.dimensions",
@@ -46,6 +54,7 @@ _CATALOGUE = {
     "isentropic_state": "air",
     "job_profiles": "distribution.areas",
     "least_passages": "geometry.passages",
+    "lift_event": "distribution.event_comparison",
     "moist_air_density": "air",
     "read_job": "job.read",
     "reduce_job": "distribution.reduce",
@@ -62,7 +71,10 @@ __all__ = ["__version__", *_CATALOGUE]
 if TYPE_CHECKING:
     from portviz.air import RoomAir, ideal_mass_flux, isentropic_drop, isentropic_state, moist_air_density
     from portviz.distribution.areas import Areas, areas_at, job_profiles
+    from portviz.distribution.cam_event import CamEvent, cam_event
     from portviz.distribution.comparison import Comparison, Side, compare_runs
+    from portviz.distribution.event import RunEvent
+    from portviz.distribution.event_comparison import EventComparison, LiftEvent, compare_events, lift_event
     from portviz.distribution.field import RunField, run_field
     from portviz.distribution.notes import reduction_warnings
     from portviz.distribution.reduce import Reduction, reduce_job

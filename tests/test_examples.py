@@ -57,6 +57,7 @@ def test_the_examples_are_one_metric_intake_and_one_inch_exhaust(sidecar, tracto
         ("least_passages.py", "the throat limits"),
         ("weakest_direction.py", "11.00 mm:  30 deg, 0.70 of the mean"),
         ("what_changed.py", "11.00 mm: 0° +13.5 m/s"),
+        ("over_the_event.py", "change +1.13 l/s, u 0.12: higher"),
     ],
 )
 def test_a_script_runs(examples, tmp_path, script, words):

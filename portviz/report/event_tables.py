@@ -283,7 +283,8 @@ def _meanings(events: LiftEvent, runs: list[int]) -> str:
         "predicts no power.",
         "Effective area: discharge coefficient x curtain area; a shape-preserving cubic between measured lifts, zero "
         "at zero lift, held beyond the highest (bands marked *).",
-        "± at 95 %; cam and lifts of the pattern count as exact.",
+        "± at 95 %; cam and lifts of the pattern count as exact. ↑ higher, ↓ lower: shown by the data at 5 % for each "
+        "table together (Holm); ·: not shown.",
     ]
     runs = [run for run in runs if len(events.runs[run].knots)]
     if any(np.isnan(events.known[run].mean_flow.spread.standard[0]) for run in runs):
