@@ -423,9 +423,9 @@ def _unknown_key(location: tuple[int | str, ...], value: object) -> dict[str, An
     near = nearest_name(key, known)
     # The same word but for a slip, such as angle for angles, goes before one of another section.
     # So does a section with a section's near name, such as [valves] for [valve].
-    slip = home != section and near and key in near and len(near) - len(key) < 2
-    slip = slip or (isinstance(value, dict) and len(location) == 1 and near and _keys_at((near,)))
-    if home is not None and not slip:
+    slip = home != section and near is not None and key in near and len(near) - len(key) < 2
+    section_slip = isinstance(value, dict) and len(location) == 1 and near is not None and bool(_keys_at((near,)))
+    if home is not None and not (slip or section_slip):
         where = f"the section [{home}]" if home else "the top of the file, above the first section"
         moved = f"It belongs to {where}" if home != section else "The name of the section stays away"
         written = "" if name == key else f": {name} = ..."
