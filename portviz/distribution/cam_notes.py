@@ -109,12 +109,7 @@ def _size_warnings(job: Job, event: CamEvent) -> list[str]:
 
 
 def _curve_warnings(cam: Cam, event: CamEvent) -> list[str]:
-    if event.assumed:
-        return [
-            "the lift curve was made from the figures of a cam card in job.toml: exact at those, assumed between them "
-            "(a smooth, symmetric polynomial)"
-        ]
-    if len(event.lift) < _FEW_POINTS:
+    if len(event.lift) < _FEW_POINTS and not event.assumed:
         return [
             f"{cam.file} has only {len(event.lift)} points in the event, with straight lines between them; "
             "one every few degrees tells more"

@@ -70,7 +70,11 @@ def _abreast(runs: list[int]) -> Iterator[list[int]]:
 
 def _event_words(events: LiftEvent) -> str:
     job, event = events.reduction.job, events.event
-    assumed = " The curve is assumed from the figures of a cam card." if event.assumed else ""
+    assumed = (
+        " The curve is exact at the cam card's figures and assumed between them (a smooth, symmetric polynomial)."
+        if event.assumed
+        else ""
+    )
     lash = job.cam.lash if job.cam is not None else 0.0
     taken = f" A lash of {lift_text(job, lash)} is taken off." if lash else ""
     return (
