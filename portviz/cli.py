@@ -48,6 +48,11 @@ def run(arguments: list[str] | None = None) -> int:
         result = app(arguments, exit_on_error=False, print_error=False)
     except CycloptsError as error:
         raise UsageError(_refusal(error)) from None
+    except SystemExit as ending:
+        # The parser makes an exit of its own out of an interrupt.
+        if ending.code == 130:
+            raise KeyboardInterrupt from None
+        raise
     return result if isinstance(result, int) else 0
 
 
