@@ -99,6 +99,7 @@ def test_the_window_of_a_difference_has_no_keys_for_runs_and_fields(comparison, 
     plotter.show(interactive_update=True, auto_close=False)
     assert "run" not in window.scene.key_list.input
     assert "velocity, r" not in window.scene.key_list.input
+    assert "space" not in window.scene.key_list.input
     assert "wall relieved less as found" in window.scene.words.input
     window._slid(7.2)
     assert "not measured in both runs" in " ".join(window.scene.words.input.split())

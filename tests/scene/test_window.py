@@ -197,3 +197,171 @@ def test_up_and_down_go_through_all_runs(window):
     assert window.state.run == 0
     press(window, "Up")
     assert window.state.run == 1
+
+
+@pytest.fixture
+def player(sidecar, screen):
+    """A window with its cam's event, whose clock stands still until it is moved."""
+    from portviz.scene.playing import scene_to_play
+    from portviz.scene.scene import new_plotter
+    from portviz.scene.window import Window
+
+    plotter = new_plotter((800, 500), off_screen=False, software=screen)
+    scene, why_not = scene_to_play(plotter, view_state(sidecar, 0, 8e-3, "velocity", "three-quarter"))
+    made = Window(scene, why_not=why_not)
+    made.now = 100.0
+    made.playing._clock = lambda: made.now
+    plotter.show(interactive_update=True, auto_close=False)
+    yield made
+    plotter.close()
+
+
+def shown_crank(window):
+    return window.scene.crank_deg
+
+
+def test_the_space_key_plays_the_event_by_the_clock_and_stops_it(player):
+    event = player.scene.event
+    press(player, "Left")
+    rising = event.crank_deg <= event.peak_deg
+    begin = float(np.interp(6.5e-3, event.lift[rising], event.crank_deg[rising]))
+    press(player, "space")
+    assert player.playing.under_way
+    assert shown_crank(player) == pytest.approx(begin)
+    for seconds in (0.5, 2.0, 5.9, 11.0):
+        player.now = 100.0 + seconds
+        player.playing.tick()
+        # One event takes 6 s.
+        part = (begin - event.opening_deg) / event.duration_deg + seconds / 6.0
+        crank = event.opening_deg + part % 1.0 * event.duration_deg
+        assert shown_crank(player) == pytest.approx(crank)
+        assert player.state.lift == pytest.approx(float(event.lift_at(crank)), abs=1e-12)
+        assert player.slider.GetRepresentation().GetValue() == pytest.approx(1e3 * player.state.lift, abs=1e-6)
+        assert player.slider_value.input == f"{1e3 * player.state.lift:.2f} mm"
+    press(player, "space")
+    assert not player.playing.under_way
+    stopped = shown_crank(player)
+    player.now += 1.0
+    player.playing.tick()
+    assert shown_crank(player) == stopped
+    press(player, "space")
+    assert shown_crank(player) == pytest.approx(stopped)
+
+
+def test_runs_fields_and_views_change_while_it_plays(player):
+    press(player, "space")
+    for key in ("2", "m", "s", "c", "d", "Up", "h", "t"):
+        press(player, key)
+        player.now += 0.3
+        player.playing.tick()
+        assert player.playing.under_way
+        assert f"crank {shown_crank(player):.0f}°" in player.scene.words.input.replace("\u2007", "")
+    assert (player.state.run, player.state.quantity, player.state.camera) == (0, "drop", "three-quarter")
+
+
+def test_a_lift_chosen_by_hand_ends_the_play(player):
+    for choose in (lambda: press(player, "Right"), lambda: player._slid(5.0)):
+        press(player, "space")
+        player.now += 0.7
+        player.playing.tick()
+        choose()
+        assert not player.playing.under_way
+        assert shown_crank(player) is None
+        assert player.state.group is not None
+        assert "measured here at all 12 stations" in player.scene.words.input
+
+
+def test_the_mark_stands_on_the_opening_flank_and_not_beyond_the_peak(player):
+    event = player.scene.event
+    player._slid(5.0)
+    assert event.lift_at(player.scene.curve.crank_deg) == pytest.approx(5e-3)
+    assert player.scene.curve.crank_deg < event.peak_deg
+    player._slid(11.0)
+    assert player.scene.curve.crank_deg is None
+    press(player, "space")
+    assert shown_crank(player) == pytest.approx(event.opening_deg)
+
+
+def test_the_real_timer_moves_the_valve(player):
+    import time
+
+    player.playing._clock = time.perf_counter
+    press(player, "space")
+    seen = set()
+    deadline = time.monotonic() + 20.0
+    while len(seen) < 4 and time.monotonic() < deadline:
+        player.plotter.iren.process_events()
+        seen.add(shown_crank(player))
+    press(player, "space")
+    assert len(seen) >= 4
+    stopped = shown_crank(player)
+    time.sleep(0.1)
+    player.plotter.iren.process_events()
+    assert shown_crank(player) == stopped
+
+
+def test_a_picture_stops_the_play(player, tmp_path, monkeypatch):
+    job = player.state.reduction.job
+    moved = job.__class__(**{**job.__dict__, "folder": tmp_path})
+    monkeypatch.setattr(player.scene.state.reduction.__class__, "job", property(lambda self: moved), raising=False)
+    press(player, "space")
+    written = player.picture()
+    assert not player.playing.under_way
+    assert player.scene.footnote.input == f"written: {written.name}"
+
+
+def test_without_a_cam_the_space_key_says_how_to_add_one(sidecar, screen):
+    import dataclasses
+
+    from portviz.scene.playing import scene_to_play
+    from portviz.scene.scene import new_plotter
+    from portviz.scene.window import Window
+
+    bare = dataclasses.replace(sidecar, job=dataclasses.replace(sidecar.job, cam=None))
+    plotter = new_plotter((800, 500), off_screen=False, software=screen)
+    scene, why_not = scene_to_play(plotter, view_state(bare, 0, 8e-3, "velocity", "three-quarter"))
+    made = Window(scene, why_not=why_not)
+    plotter.show(interactive_update=True, auto_close=False)
+    assert "space play" in made.scene.key_list.input
+    press(made, "space")
+    said = " ".join(made.scene.footnote.input.split())
+    assert "there is no cam; add cam.csv with the columns crank [deg], lift [mm]" in said
+    assert made.state.lift == 8e-3
+    plotter.close()
+
+
+@pytest.mark.parametrize("size", [(640, 400), (960, 600), (1280, 800)])
+@pytest.mark.parametrize("crank", [None, 92.0])
+def test_no_words_of_the_window_overlap(sidecar, screen, size, crank):
+    import itertools
+
+    from portviz.scene.playing import scene_to_play
+    from portviz.scene.scene import new_plotter
+    from portviz.scene.window import Window
+
+    plotter = new_plotter(size, off_screen=False, software=screen)
+    scene, _ = scene_to_play(plotter, view_state(sidecar, 0, 8e-3, "velocity", "three-quarter"))
+    made = Window(scene)
+    plotter.show(interactive_update=True, auto_close=False)
+    if crank is not None:
+        made._show_crank(crank)
+    plotter.render()
+    texts = [
+        scene.words,
+        scene.legend,
+        scene.footnote,
+        scene.key_list,
+        scene.dial.caption,
+        *scene.curve._texts.values(),
+    ]
+    boxes = []
+    for text in (*texts, made.slider_title, made.slider_value):
+        if text.GetVisibility():
+            corners = [0.0] * 4
+            text.GetBoundingBox(plotter.renderer, corners)
+            at = text.GetPositionCoordinate().GetComputedViewportValue(plotter.renderer)
+            boxes.append((corners[0] + at[0], corners[1] + at[0], corners[2] + at[1], corners[3] + at[1]))
+    for one, other in itertools.combinations(boxes, 2):
+        assert one[1] < other[0] or other[1] < one[0] or one[3] < other[2] or other[3] < one[2], (one, other)
+    assert scene.curve.visible == (size != (640, 400) or crank is not None)
+    plotter.close()
