@@ -27,6 +27,11 @@ _COLOURS, _AS_BEFORE = 255, 255
 _SCALE_STEPS, _EVEN_AREAS = 64, 16
 #: Colours that differ by no more in red, green and blue are one [of 255].
 _SAME_COLOUR = 3
+#: Colours as in HD television (ITU-R BT.709), exactly rounded, and named so in the file.
+_HD_COLOURS = (
+    "scale=out_color_matrix=bt709:out_range=tv:flags=accurate_rnd+full_chroma_int,"
+    "setparams=colorspace=bt709:color_primaries=bt709:color_trc=bt709"
+)
 
 
 def require_film_name(path: Path) -> None:
@@ -230,11 +235,9 @@ def _write_mp4(path: Path, frames: Iterator[Frame], rate: float) -> None:
     """Write H.264 that plays in browsers and phones: 4:2:0, colours as HD television has them, index in front."""
     first = next(frames)
     height, width = first.shape[:2]
-    colour = "bt709"
     command = [_ffmpeg(), "-y", "-v", "error", "-f", "rawvideo", "-pix_fmt", "rgb24", "-s", f"{width}x{height}"]
     command += ["-framerate", f"{rate:.6f}", "-i", "-", "-an", "-c:v", "libx264", "-crf", "17", "-preset", "medium"]
-    command += ["-vf", f"scale=out_color_matrix={colour}:out_range=tv,format=yuv420p", "-colorspace", colour]
-    command += ["-color_primaries", colour, "-color_trc", colour, "-color_range", "tv"]
+    command += ["-vf", f"{_HD_COLOURS},format=yuv420p", "-color_range", "tv"]
     command += ["-movflags", "+faststart", str(path)]
     with tempfile.TemporaryFile() as complaints:
         # In a session of its own: a key that interrupts us shall not make it complain too.
