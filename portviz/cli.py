@@ -163,7 +163,9 @@ def check(job: JobFolder, /, *, json: AsJson = False) -> None:
     if read.readings is None:
         warnings = job_warnings(read) + geometry_warnings(read, job_profiles(read))
     else:
-        warnings = reduction_warnings(_reduction(read))
+        from portviz.distribution.event_notes import reach_warnings
+
+        warnings = [*reduction_warnings(_reduction(read)), *reach_warnings(read)]
     if json:
         from portviz.report.machine import check_document
 
@@ -425,7 +427,7 @@ def event(
 ) -> None:
     """Weigh flow and pattern by how long the valve stays at each lift, and compare runs over the whole event."""
     from portviz.distribution.event_comparison import compare_events, lift_event
-    from portviz.distribution.event_notes import event_warnings
+    from portviz.distribution.event_notes import comparison_warnings, event_warnings
     from portviz.distribution.notes import reduction_warnings
     from portviz.distribution.uncertainty import linear_uncertainty
     from portviz.job.write import require_free
@@ -449,7 +451,9 @@ def event(
     events = lift_event(reduction, linear_uncertainty(reduction))
     comparisons = [compare_events(events, first, other) for other in others]
     shown = sorted({first, *runs}) if others else runs
-    warnings = [*event_warnings(events, shown), *reduction_warnings(reduction)]
+    warnings = event_warnings(events, shown)
+    warnings += [words for each in comparisons for words in comparison_warnings(events, each)]
+    warnings += reduction_warnings(reduction)
     written = []
     if csv is not None:
         from portviz.job.write import write_text

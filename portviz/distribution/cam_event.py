@@ -123,6 +123,15 @@ def _open_points(job: Job, cam: Cam) -> tuple[int, int]:
             expected="a lift above 0",
             mend="Check cam.lash, and its unit" if lash else "Check the lifts, and the column they stand in",
         )
+    if peak > job.valve.head_diameter:
+        point = int(np.argmax(cam.lift))
+        raise JobError(
+            f"the valve would open by {lift_text(job, peak)}, more than its head is wide",
+            file=cam.file,
+            place=point_place(cam, point),
+            expected=f"lifts well below the head's diameter of {lift_text(job, job.valve.head_diameter)}",
+            mend="Check the unit of the lift, and this row",
+        )
     end = len(cam.lift) - 1
     openings = [
         (first, last) for first, last in open_stretches(cam) if cam.lift[first : last + 1].max() > small_lift(cam)

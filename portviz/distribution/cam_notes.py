@@ -8,7 +8,7 @@ from portviz.distribution.cam_event import CamEvent, cam_event, open_stretches, 
 from portviz.distribution.sentences import warning as _warning
 from portviz.distribution.sentences import worst_first as _worst
 from portviz.errors import JobError
-from portviz.job.model import Array, Cam, Job
+from portviz.job.model import Array, Cam, Engine, Job
 from portviz.job.words import lift_text
 
 #: A flank that turns back by more than this [m], or this part of the peak [-], is worth a word.
@@ -21,6 +21,8 @@ _USUAL_PEAK = (0.03, 0.6)
 _FEW_POINTS = 12
 #: Rods shorter than this many strokes are worth a word (common practice, no source).
 _SHORTEST_ROD = 1.2
+#: Angles between the dead centre and the peak of a valve's lift [deg] (common practice, no source).
+_USUAL_CENTRE = (70.0, 150.0)
 
 
 def cam_warnings(job: Job) -> list[str]:
@@ -91,7 +93,7 @@ def _size_warnings(job: Job, event: CamEvent) -> list[str]:
     found = []
     duration = event.duration_deg
     if duration < _USUAL_DURATION[0]:
-        mend = "in [cam] write twice as many" if event.assumed else "then head the column camshaft [deg]"
+        mend = "write crank degrees in [cam]: double them" if event.assumed else "then head the column camshaft [deg]"
         found.append(f"the event lasts only {duration:.4g} deg of crank; are these camshaft degrees? {mend}")
     elif duration > _USUAL_DURATION[1]:
         found.append(
@@ -119,7 +121,29 @@ def _curve_warnings(cam: Cam, event: CamEvent) -> list[str]:
 
 def _engine_warnings(job: Job) -> list[str]:
     engine = job.engine
-    if engine is None or engine.rod_length is None or engine.stroke is None:
+    if engine is None:
+        return []
+    return [*_rod_warnings(job, engine), *_dead_centre_warnings(job, engine)]
+
+
+def _dead_centre_warnings(job: Job, engine: Engine) -> list[str]:
+    """Return a warning where the valve's peak does not lie where the piston's way lets one expect."""
+    if job.cam is None or engine.stroke is None or not job.cam.lift.max() > 0.0:
+        return []
+    peak = float(job.cam.crank_deg[int(np.argmax(job.cam.lift))]) - engine.dead_centre_deg
+    after = (peak if job.side == "intake" else -peak) % 360.0
+    if _USUAL_CENTRE[0] <= after <= _USUAL_CENTRE[1]:
+        return []
+    way = "after" if job.side == "intake" else "before"
+    return [
+        f"the valve's peak stands {after:.0f} deg {way} engine.dead_centre ({engine.dead_centre_deg:g} deg), where "
+        f"{_USUAL_CENTRE[0]:g} to {_USUAL_CENTRE[1]:g} deg are usual on the {job.side} side (common practice, no "
+        "source); what the piston asks for hangs on it: check engine.dead_centre, on the cam's own scale"
+    ]
+
+
+def _rod_warnings(job: Job, engine: Engine) -> list[str]:
+    if engine.rod_length is None or engine.stroke is None:
         return []
     if engine.rod_length >= _SHORTEST_ROD * engine.stroke:
         return []

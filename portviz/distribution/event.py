@@ -19,6 +19,9 @@ from portviz.distribution.monotone import monotone_cubic, monotone_slopes
 from portviz.distribution.reduce import Reduction, upstream_pressure
 from portviz.job.model import SAME_LIFT, Array, Index, Job
 
+#: More of the event's flow than this beyond the lifts measured is worth a word, and bars verdicts [-].
+HELD_SHARE = 0.005
+
 
 @dataclass(frozen=True)
 class LiftBands:
@@ -101,8 +104,27 @@ class RunEvent:
 
     @property
     def bias(self) -> complex:
-        """Centroid of the stations' flow shares over the event [-]."""
+        """Centroid of the stations' flow shares over the event [-]; NaN where none was read with the valve open."""
+        if not len(self.flow_share):
+            return complex(np.nan)
         return complex(np.sum(self.flow_share * np.exp(1j * np.radians(self.ring.angle_deg))))
+
+    @property
+    def even_bias(self) -> complex:
+        """Centroid that an even flow would show at the ring's stations [-]."""
+        return complex(np.sum(self.ring.sector_deg / 360.0 * np.exp(1j * np.radians(self.ring.angle_deg))))
+
+    @property
+    def held(self) -> bool:
+        """True where more of the event's flow than a trace lies above the highest lift measured."""
+        return self.beyond_share > HELD_SHARE
+
+    @property
+    def band_flow_share(self) -> Array:
+        """Part of the event's flow in each band [-]; NaN where nothing flows or none was measured."""
+        if not self.mean_flow > 0.0:
+            return np.full(len(self.bands.flow), np.nan)
+        return self.bands.flow / self.mean_flow
 
     @property
     def bias_magnitude(self) -> float:

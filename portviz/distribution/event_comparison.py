@@ -10,10 +10,12 @@ from portviz.distribution.cam_event import CamEvent, cam_event
 from portviz.distribution.differences import BiasShift, Difference, bias_shift, tested_difference
 from portviz.distribution.event import RunEvent, band_edges, event_results
 from portviz.distribution.event_uncertainty import Estimates, EventUncertainty, band_flows, event_uncertainty
+from portviz.distribution.propagation import Spread
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty
+from portviz.distribution.verdicts import NOT_SHOWN
 from portviz.errors import UsageError
-from portviz.job.model import SAME_LIFT, Array
+from portviz.job.model import SAME_LIFT, Array, Mask
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,10 @@ class EventComparison:
         Each band's part of the mean flow, B values [m3/s].
     turning : Difference or None
         Coefficient about the three axes of `turning`.
+    held : ndarray of bool, shape (B,)
+        Bands in which one of the runs is held at its highest lift, not measured.
+    incomplete : ndarray of bool, shape (S,)
+        Stations that one of the runs was not read at, at some lift.
     """
 
     a: int
@@ -69,13 +75,18 @@ class EventComparison:
     edges: Array
     band_flow: Difference
     turning: Difference | None
+    held: Mask
+    incomplete: Mask
 
     @property
     def band_gain_share(self) -> Array:
-        """Each band's part of the gain in mean flow [-], shape (B,); NaN where no gain or loss is shown."""
+        """Each band's part of the change in mean flow [-], shape (B,).
+
+        NaN where the change is known well enough to tell that it may be none.
+        """
         total = self.values["mean_flow"]
         gain = float(total.difference[0])
-        if total.verdicts[0] == "not shown" or gain == 0.0:
+        if gain == 0.0 or (total.verdicts[0] == NOT_SHOWN and np.isfinite(total.u[0])):
             return np.full(len(self.edges) - 1, np.nan)
         return self.band_flow.difference / gain
 
@@ -111,6 +122,8 @@ def compare_events(events: LiftEvent, a: int, b: int) -> EventComparison:
 
     Notes
     -----
+    What was not measured has no verdict: bands of lift beyond one of the runs' highest lift, stations that were not
+    read at some lift, and, where more than a trace of the event's flow is held so, everything over the whole event.
     Common factors of the job cancel as far as they move both runs alike. Verdicts of the stations, of the bands
     of lift and of the axes of turning hold for each family together, at 5 % [Holm].
     """
@@ -118,9 +131,10 @@ def compare_events(events: LiftEvent, a: int, b: int) -> EventComparison:
         raise UsageError(f"event: {events.reduction.runs[a]!r} can't be compared with itself; name two runs")
     first, second = events.runs[a], events.runs[b]
     known_a, known_b = events.known[a], events.known[b]
-    values = {name: _difference(getattr(known_a, name), getattr(known_b, name)) for name in _VALUES}
+    guessed = np.array([first.held or second.held])
+    values = {name: _difference(getattr(known_a, name), getattr(known_b, name), guessed) for name in _VALUES}
     mean = tuple(_scaled(known.area_integral, 1.0 / events.event.duration_deg) for known in (known_a, known_b))
-    values["mean_effective_area"] = _difference(*mean)
+    values["mean_effective_area"] = _difference(mean[0], mean[1], guessed)
     edges = band_edges(events.event, _merged(first.measured_lifts, second.measured_lifts))
     bands = [
         band_flows(events.reduction, events.uncertainty, run, edges)
@@ -128,30 +142,40 @@ def compare_events(events: LiftEvent, a: int, b: int) -> EventComparison:
         else _unknown(len(edges) - 1, known.mean_flow)
         for run, known in ((first, known_a), (second, known_b))
     ]
+    highest = min(float(run.knots[-1]) if len(run.knots) else 0.0 for run in (first, second))
+    held = edges[:-1] >= highest - SAME_LIFT
     same = np.array_equal(first.ring.station, second.ring.station)
-    share = _difference(known_a.flow_share, known_b.flow_share) if same else None
+    incomplete = np.zeros(len(first.ring.station), dtype=bool)
+    if same:
+        incomplete = np.asarray(~(first.ring.read.all(axis=0) & second.ring.read.all(axis=0)))
+    whole = np.array([bool(guessed[0] or incomplete.any())])
+    share = _difference(known_a.flow_share, known_b.flow_share, incomplete | guessed) if same else None
     turned = None
-    if known_a.turning is not None and known_b.turning is not None:
-        turned = _difference(known_a.turning, known_b.turning)
+    if same and known_a.turning is not None and known_b.turning is not None:
+        turned = _difference(known_a.turning, known_b.turning, np.repeat(whole, 3))
     return EventComparison(
         a=a,
         b=b,
         values=values,
         angles_deg=events.reduction.job.stations.angles_deg[first.ring.station],
         flow_share=share,
-        bias=_bias(events, a, b) if same else None,
+        bias=_bias(events, a, b, whole) if same else None,
         edges=edges,
-        band_flow=_difference(*bands),
+        band_flow=_difference(bands[0], bands[1], held),
         turning=turned,
+        held=held,
+        incomplete=incomplete,
     )
 
 
 _VALUES = ("mean_flow", "area_integral")
 
 
-def _difference(first: Estimates, second: Estimates) -> Difference:
+def _difference(first: Estimates, second: Estimates, unknown: Mask) -> Difference:
+    """Return the differences, tested as one family but for those that are not known, shape (N,)."""
+    spread = Spread(np.where(unknown, np.nan, first.spread.independent), first.spread.stated, first.spread.common)
     return tested_difference(
-        (first.values, first.spread, first.freedom), (second.values, second.spread, second.freedom), one_job=True
+        (first.values, spread, first.freedom), (second.values, second.spread, second.freedom), one_job=True
     )
 
 
@@ -170,12 +194,12 @@ def _merged(first: Array, second: Array) -> Array:
     return np.array([lift for place, lift in enumerate(lifts) if place == 0 or lift - lifts[place - 1] > SAME_LIFT])
 
 
-def _bias(events: LiftEvent, a: int, b: int) -> BiasShift:
+def _bias(events: LiftEvent, a: int, b: int, unknown: Mask) -> BiasShift:
     known_a, known_b = events.known[a], events.known[b]
     return bias_shift(
-        _difference(known_a.bias_magnitude, known_b.bias_magnitude),
+        _difference(known_a.bias_magnitude, known_b.bias_magnitude, unknown),
         events.runs[b].bias - events.runs[a].bias,
-        known_a.bias + known_b.bias,
+        known_a.bias + known_b.bias + np.where(unknown[0], np.nan, 0.0),
         (known_a.bias_common, known_b.bias_common),
         one_job=True,
     )

@@ -6,7 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portviz.distribution.crank_train import mach_index, mean_piston_speed, piston_position, sound_speed, volume_rate
+from portviz.distribution.crank_train import (
+    mach_index,
+    mean_piston_speed,
+    piston_position,
+    piston_speed,
+    sound_speed,
+    volume_rate,
+)
 from portviz.distribution.event import RunEvent
 from portviz.distribution.event_comparison import LiftEvent
 from portviz.job.model import Array, Engine, Job
@@ -25,8 +32,9 @@ class Course:
         [deg], [m].
     effective_area, flow : ndarray, shape (R, N)
         [m2], [m3/s] at the job's test pressure.
-    piston_position, volume_rate : ndarray, shape (N,), or None
-        Distance from top dead centre [m] and growth of the cylinder [m3/s]; None where the engine does not tell.
+    piston_position, piston_speed, volume_rate : ndarray, shape (N,), or None
+        Distance from top dead centre [m], speed away from it [m/s] and growth of the cylinder [m3/s]; None where the
+        engine does not tell.
     demand_mach : ndarray, shape (R, N), or None
         Mach number that the piston asks for in the effective area of all valves [-]: growth of the cylinder (on the
         exhaust side its shrinking) over area and speed of sound; NaN where the valve is hardly open.
@@ -37,6 +45,7 @@ class Course:
     effective_area: Array
     flow: Array
     piston_position: Array | None
+    piston_speed: Array | None
     volume_rate: Array | None
     demand_mach: Array | None
 
@@ -53,19 +62,22 @@ def event_course(events: LiftEvent, crank_deg: Array | None = None) -> Course:
     crank = event.crank_deg if crank_deg is None else np.asarray(crank_deg, dtype=float)
     lift = event.lift_at(crank)
     area = np.array([run.area_at(lift) for run in events.runs])
-    position = rate = mach = None
+    position = moving = rate = mach = None
     engine = job.engine
     if engine is not None:
         rate = volume_rate(engine, crank)
         if engine.stroke is not None and engine.rod_length is not None:
-            position = piston_position(crank - engine.dead_centre_deg, engine.stroke, engine.rod_length)
+            after = crank - engine.dead_centre_deg
+            position = piston_position(after, engine.stroke, engine.rod_length)
+            if engine.speed is not None:
+                moving = piston_speed(after, engine.stroke, engine.rod_length, engine.speed)
     if engine is not None and rate is not None:
         asked = rate if job.side == "intake" else -rate
         wide = area > _OPEN * np.nanmax(area, axis=1, initial=0.0, keepdims=True)
         with np.errstate(divide="ignore", invalid="ignore"):
             mach = np.where(wide, asked / (engine.valves * area) / sound_speed(job), np.nan)
     flow = area * np.array([run.flow_per_area for run in events.runs])[:, None]
-    return Course(crank, lift, area, flow, position, rate, mach)
+    return Course(crank, lift, area, flow, position, moving, rate, mach)
 
 
 def flow_coefficient(job: Job, run: RunEvent) -> float:

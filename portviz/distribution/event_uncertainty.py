@@ -14,11 +14,12 @@ from portviz.air import ideal_mass_flux
 from portviz.distribution.event import RunEvent, area_over_lift, area_slopes, band_edges
 from portviz.distribution.event_ring import full_shares, over_lift
 from portviz.distribution.lift_time import lift_time
+from portviz.distribution.measures import bias_is_told
 from portviz.distribution.propagation import COMMON, Spread, common_changes, moves_of_readings
 from portviz.distribution.reduce import Reduction, upstream_pressure
 from portviz.distribution.turning import turning, turning_spread
 from portviz.distribution.uncertainty import Uncertainty
-from portviz.distribution.verdicts import effective_freedom
+from portviz.distribution.verdicts import LEVEL, effective_freedom, shift_p
 from portviz.job.model import Array
 
 #: Step of the differences over the greatest of the values: far above rounding, far below what bends a cubic [-].
@@ -80,6 +81,23 @@ class EventUncertainty:
     bias_common: Array
     turning: Estimates | None
 
+    def leans(self, event: RunEvent) -> bool:
+        """Tell if the bias has a direction: more than uneven stations feign, and not nothing by what is known of it."""
+        if not bool(bias_is_told(event.bias_magnitude, abs(event.even_bias))):
+            return False
+        parts = np.stack([self.bias_common.real, self.bias_common.imag])
+        covariance = self.bias + parts @ parts.T
+        p = shift_p(np.array([event.bias.real, event.bias.imag]), covariance, float(self.bias_magnitude.freedom[0]))
+        return not p > LEVEL
+
+    def rolls(self) -> bool:
+        """Tell if the turning across the bore has a direction."""
+        if self.turning is None:
+            return False
+        about, u = self.turning.values[:2], self.turning.spread.standard[:2]
+        freedom = float(self.turning.freedom[:2].min())
+        return not shift_p(about, np.diag(u**2), freedom) > LEVEL
+
 
 def event_uncertainty(reduction: Reduction, uncertainty: Uncertainty, event: RunEvent) -> EventUncertainty:
     """Return what is known of one run over the event."""
@@ -116,12 +134,12 @@ class _Flows:
 
     def __init__(self, reduction: Reduction, uncertainty: Uncertainty, event: RunEvent) -> None:
         self.event, groups = event, event.groups
-        with np.errstate(divide="ignore", invalid="ignore"):
-            part = uncertainty.bench_flow.standard[groups] / np.abs(reduction.bench_flow[groups])
-        part = np.where(reduction.bench_flow[groups] == 0.0, np.nan, part)
+        per_flow = reduction.upstream_density[groups] / reduction.ideal_mass_flux[groups]
         slope = area_slopes(event.knots, event.effective_area)
         # What was measured belongs to a lift a little beside the one that was set.
-        self.area_u = np.hypot(event.effective_area * part, slope * (reduction.job.bench.lift_uncertainty or 0.0))
+        self.area_u = np.hypot(
+            uncertainty.bench_flow.standard[groups] * per_flow, slope * (reduction.job.bench.lift_uncertainty or 0.0)
+        )
         self.area_common = -uncertainty.ideal_flow[:, groups] * event.effective_area
         self._at_job = _ideal_flow_change(reduction)
 

@@ -85,8 +85,8 @@ def _pieces(event: CamEvent, edges: Array) -> tuple[Array, Array, Array]:
     lower, upper = np.minimum(start, end), np.maximum(start, end)
     low, high = np.clip(lower, edges[:-1], edges[1:]), np.clip(upper, edges[:-1], edges[1:])
     rise = upper - lower
-    # A dwell stays in one interval; on an edge, in the upper one.
-    home = np.clip(np.searchsorted(edges, lower[:, 0], side="right") - 1, 0, len(edges) - 2)
+    # A dwell stays in one interval; on an edge, though another unit may write it with other last digits, in the lower.
+    home = np.clip(np.searchsorted(edges + SAME_LIFT, lower[:, 0], side="left") - 1, 0, len(edges) - 2)
     dwells = (np.arange(len(edges) - 1) == home[:, None]).astype(float)
     part = np.where(rise > 0.0, (high - low) / np.where(rise > 0.0, rise, 1.0), dwells)
     return low, high, part * step

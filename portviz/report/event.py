@@ -11,9 +11,10 @@ import numpy as np
 from portviz.distribution.crank_train import mean_piston_speed, sound_speed
 from portviz.distribution.differences import Difference
 from portviz.distribution.event_comparison import EventComparison, LiftEvent
-from portviz.distribution.event_course import event_course, flow_coefficient, inlet_mach_index
+from portviz.distribution.event_course import Course, event_course, flow_coefficient, inlet_mach_index
 from portviz.distribution.event_uncertainty import Estimates
-from portviz.distribution.turning import rolls_down_deg, turning
+from portviz.distribution.turning import rolls_down_deg, turning, turning_spread
+from portviz.job.model import Array
 from portviz.report.comparison import quantities
 from portviz.report.machine import FORMAT, Document, plain_number
 from portviz.report.rows import safe_cell
@@ -25,7 +26,7 @@ def event_document(
     events: LiftEvent, runs: list[int], comparisons: list[EventComparison], warnings: list[str]
 ) -> Document:
     """Return what `event --json` prints, for the given places among the reduction's runs."""
-    job, event = events.reduction.job, events.event
+    job, event, course = events.reduction.job, events.event, event_course(events)
     return {
         "format": FORMAT,
         "title": job.title,
@@ -42,7 +43,14 @@ def event_document(
         },
         "test_pressure_pa": job.bench.test_pressure,
         "engine": _engine_document(events),
-        "runs": [_run_document(events, run) for run in runs],
+        "course": {
+            "crank_deg": course.crank_deg.tolist(),
+            "lift_m": course.lift.tolist(),
+            "piston_position_m": _plain(course.piston_position),
+            "piston_speed_m_s": _plain(course.piston_speed),
+            "volume_rate_m3_s": _plain(course.volume_rate),
+        },
+        "runs": [_run_document(events, run, course) for run in runs],
         "comparisons": [_comparison_document(events, each) for each in comparisons],
     }
 
@@ -70,12 +78,15 @@ def _known(key: str, estimates: Estimates, place: int = 0) -> Document:
     }
 
 
-def _run_document(events: LiftEvent, run: int) -> Document:
+def _plain(values: Array | None) -> list[float | None] | None:
+    return None if values is None else [plain_number(value) for value in values.tolist()]
+
+
+def _run_document(events: LiftEvent, run: int, course: Course) -> Document:
     reduction, found, known = events.reduction, events.runs[run], events.known[run]
     job, duration = reduction.job, events.event.duration_deg
     integral_u = plain_number(known.area_integral.spread.standard[0])
-    bands = found.bands
-    shares = bands.flow / found.mean_flow if found.mean_flow > 0.0 else np.full(len(bands.flow), np.nan)
+    bands, shares = found.bands, found.band_flow_share
     order = np.argsort(found.ring.station)
     return {
         "run": reduction.runs[run],
@@ -111,6 +122,10 @@ def _run_document(events: LiftEvent, run: int) -> Document:
             {"lift_m": float(lift), **_known("effective_area_m2", known.effective_area, place)}
             for place, lift in enumerate(found.knots)
         ],
+        "course": {
+            "effective_area_m2": _plain(course.effective_area[run]),
+            "demand_mach": None if course.demand_mach is None else _plain(course.demand_mach[run]),
+        },
         "flow_coefficient": plain_number(flow_coefficient(job, found)),
         "mach_index": inlet_mach_index(job, found),
         "turning": _turning_document(events, run),
@@ -124,20 +139,29 @@ def _turning_document(events: LiftEvent, run: int) -> Document | None:
     if known is None or engine is None:
         return None
     at_lifts = turning(reduction, engine)
-    return {
-        **{
+    spreads = turning_spread(reduction, events.uncertainty, engine)
+    order = (2, 0, 1)
+
+    def at(group: int) -> Document:
+        return {
             key: value
-            for name, axis in zip(AXES, (2, 0, 1), strict=True)
-            for key, value in _known(name, known, axis).items()
-        },
+            for name, axis in zip(AXES, order, strict=True)
+            for key, value in (
+                (name, plain_number(at_lifts.coefficient[axis, group])),
+                (f"{name}_u", plain_number(spreads[axis].standard[group])),
+            )
+        }
+
+    over: Document = {}
+    for name, axis in zip(AXES, order, strict=True):
+        over |= _known(name, known, axis)
+    return {
+        **over,
         "rolls_down_deg": rolls_down_deg(known.values[:2]),
         "lifts": [
             {
                 "lift_m": float(reduction.lift[group]),
-                **{
-                    name: plain_number(at_lifts.coefficient[axis, group])
-                    for name, axis in zip(AXES, (2, 0, 1), strict=True)
-                },
+                **at(group),
                 "flux_about_bore_axis_n_m": plain_number(at_lifts.flux[2, group]),
             }
             for group in events.runs[run].ring.groups.tolist()
@@ -203,6 +227,7 @@ def event_csv(events: LiftEvent, runs: list[int]) -> str:
             "effective_area_m2",
             "flow_m3_s",
             "piston_position_m",
+            "piston_speed_m_s",
             "volume_rate_m3_s",
             "demand_mach",
         ]
@@ -221,6 +246,7 @@ def event_csv(events: LiftEvent, runs: list[int]) -> str:
                     cell(course.effective_area, run, point),
                     cell(course.flow, run, point),
                     cell(course.piston_position, point),
+                    cell(course.piston_speed, point),
                     cell(course.volume_rate, point),
                     cell(course.demand_mach, run, point),
                 ]

@@ -13,7 +13,7 @@ from portviz.distribution.differences import Difference
 from portviz.distribution.event_comparison import EventComparison, LiftEvent
 from portviz.distribution.event_course import inlet_mach_index, missing_of_engine
 from portviz.distribution.event_uncertainty import Estimates
-from portviz.distribution.turning import rolls_down_deg
+from portviz.distribution.turning import rolls_down_deg, turning, turning_spread
 from portviz.distribution.verdicts import NOT_SHOWN, expanded
 from portviz.job.words import direction_words, facing_words, flow_text, lift_text, pressure_text
 from portviz.report.comparison import changed, decimals_of
@@ -23,6 +23,7 @@ from portviz.units import area_unit, in_unit, number_text
 
 #: Runs side by side in one table.
 _RUNS_ABREAST = 4
+_LONGEST_HEADING = 18
 
 
 def event_tables(events: LiftEvent, runs: list[int], comparisons: list[EventComparison]) -> RenderableType:
@@ -50,6 +51,7 @@ def event_tables(events: LiftEvent, runs: list[int], comparisons: list[EventComp
         parts.append(titled(f"{_pair(events, each)}: stations over the event", _changed_stations(each)))
     if any(events.known[run].turning is not None for run in runs):
         parts.append(titled("Turning of the charge by the jets (an indicator, see below)", _turnings(events, runs)))
+        parts.append(titled("The same at each lift", _turning_at_lifts(events, runs)))
     parts.append(Text(_meanings(events, runs), style="dim"))
     return Group(*parts)
 
@@ -119,17 +121,16 @@ def _run_table(events: LiftEvent, runs: list[int]) -> Table:
             known.area_integral.spread.scaled(1.0 / events.event.duration_deg),
             known.area_integral.freedom,
         )
-        told_direction = found.bias_magnitude > float(half_widths(known.bias_magnitude)[0] or 0.0) or np.isnan(
-            known.bias_magnitude.spread.standard[0]
-        )
         leans = direction_words(found.bias_angle_deg, found.bias_magnitude, facing=facing_words(job, 30))
+        if np.isfinite(found.bias_magnitude) and not known.leans(found):
+            leans = "not told"
         add_row(
             table,
             events.reduction.runs[run],
             _told(mean, to_area, 1 if area == "mm²" else 4),
             _told(known.mean_flow, to_flow, 2),
             _told(known.bias_magnitude, 1.0, 3),
-            leans if told_direction else "not told (less than its ±)",
+            leans,
             *(["–" if mach is None else f"{mach:.3f}"] if index else []),
         )
     return table
@@ -137,17 +138,18 @@ def _run_table(events: LiftEvent, runs: list[int]) -> Table:
 
 def _bands(events: LiftEvent, runs: list[int]) -> Table:
     """Return the bands of each run; runs with the same lifts share their rows."""
-    job, names = events.reduction.job, events.reduction.runs
-    unit = job.units.length
-    table = new_table((f"from\n[{unit}]", "to", "time\n[%]", *(f"flow [%]\n{_short(names[run])}" for run in runs)))
+    unit = events.reduction.job.units.length
+    table = new_table(
+        (f"from\n[{unit}]", "to", "time\n[%]", *(f"flow [%]\n{name}" for name in _headings(events, runs)))
+    )
     rows: dict[tuple[float, float], tuple[float, dict[int, float]]] = {}
     for run in runs:
         found = events.runs[run]
-        for start, stop, time, flow in zip(
-            found.bands.start, found.bands.stop, found.bands.time_share, found.bands.flow, strict=True
+        for start, stop, time, share in zip(
+            found.bands.start, found.bands.stop, found.bands.time_share, found.band_flow_share, strict=True
         ):
             key = (round(float(start), 7), round(float(stop), 7))
-            rows.setdefault(key, (float(time), {}))[1][run] = float(flow / found.mean_flow)
+            rows.setdefault(key, (float(time), {}))[1][run] = float(share)
     highest = {run: events.runs[run].knots[-1] if len(events.runs[run].knots) else 0.0 for run in runs}
     for (start, stop), (time, shares) in sorted(rows.items()):
         cells = []
@@ -165,13 +167,17 @@ def _bands(events: LiftEvent, runs: list[int]) -> Table:
     return table
 
 
-def _short(name: str) -> str:
-    return name if len(name) <= 18 else f"{name[:17]}…"
+def _headings(events: LiftEvent, runs: list[int]) -> list[str]:
+    """Return the runs' names for the heads of columns: shortened, and then with their numbers to tell them apart."""
+    names = [events.reduction.runs[run] for run in runs]
+    if all(len(name) <= _LONGEST_HEADING for name in names):
+        return names
+    return [f"({run + 1}) {name[: _LONGEST_HEADING - 6]}…" for run, name in zip(runs, names, strict=True)]
 
 
 def _stations(events: LiftEvent, runs: list[int]) -> Table:
-    job, names = events.reduction.job, events.reduction.runs
-    table = new_table(("station", *(f"share [%]\n{_short(names[run])}" for run in runs)))
+    job = events.reduction.job
+    table = new_table(("station", *(f"share [%]\n{name}" for name in _headings(events, runs))))
     for station in range(len(job.stations.angles_deg)):
         cells = []
         for run in runs:
@@ -184,7 +190,10 @@ def _stations(events: LiftEvent, runs: list[int]) -> Table:
 
 
 def _turnings(events: LiftEvent, runs: list[int]) -> Table:
-    table = new_table(("run", "about the bore's axis", "which is", "across it", "rolls down at"), ("run", "which is"))
+    table = new_table(
+        ("run", "about the bore's\naxis (swirl)", "which is", "across it\n(tumble)", "rolls\ndown at"),
+        ("run", "which is"),
+    )
     for run in runs:
         known = events.known[run].turning
         if known is None:
@@ -200,8 +209,31 @@ def _turnings(events: LiftEvent, runs: list[int]) -> Table:
             told(float(about[2]), float(wide[2]), 4),
             sense if not abs(about[2]) <= wide[2] else "not told",
             told(across, across_wide, 4),
-            f"{rolls_down_deg(about[:2]):.0f}°" if not across <= across_wide else "not told",
+            f"{rolls_down_deg(about[:2]):.0f}°" if events.known[run].rolls() else "not told",
         )
+    return table
+
+
+def _turning_at_lifts(events: LiftEvent, runs: list[int]) -> Table:
+    reduction, job = events.reduction, events.reduction.job
+    assert job.engine is not None
+    found, spreads = turning(reduction, job.engine), turning_spread(reduction, events.uncertainty, job.engine)
+    freedom = events.uncertainty.readings.freedom
+    wide = [expanded(spread.standard, spread.freedom(freedom)) for spread in spreads]
+    columns = (f"lift\n[{job.units.length}]", "about the bore's\naxis (swirl)", "across it\n(tumble)", "rolls\ndown at")
+    table = new_table(("run", *columns), ("run",))
+    for run in runs:
+        for place, group in enumerate(events.runs[run].ring.groups.tolist()):
+            about = found.coefficient[:, group]
+            across = float(np.hypot(about[0], about[1]))
+            add_row(
+                table,
+                reduction.runs[run] if place == 0 else "",
+                number_text(float(reduction.lift[group]), job.units.length, "length"),
+                told(float(about[2]), float(wide[2][group]), 4),
+                f"{across:.3f}",
+                f"{rolls_down_deg(about[:2]):.0f}°",
+            )
     return table
 
 
@@ -217,7 +249,7 @@ def _gains(events: LiftEvent, each: EventComparison) -> Table:
             number_text(float(each.edges[band]), unit, "length"),
             number_text(float(each.edges[band + 1]), unit, "length"),
             changed(each.band_flow, band, to_flow),
-            "–" if np.isnan(share) else f"{100.0 * share:.0f}",
+            "–" if np.isnan(share) else f"{100.0 * share:.0f}{'*' if each.held[band] else ''}",
         )
     return table
 
@@ -243,10 +275,10 @@ def _change_words(events: LiftEvent, each: EventComparison) -> str:
     if np.isnan(flow.difference[0]):
         lines.append("Mean flow: not measured in both runs.")
     else:
-        part = 100.0 * flow.difference[0] / flow.a[0] if flow.a[0] else np.nan
+        part = f" ({100.0 * flow.difference[0] / flow.a[0]:+.1f} %)" if flow.a[0] else ""
         lines.append(
             f"Mean flow: {flow_text(job, float(flow.a[0]))} to {flow_text(job, float(flow.b[0]))}, "
-            f"{changed(flow, 0, in_unit(1.0, job.units.flow, 'flow'))} {job.units.flow} ({part:+.1f} %): "
+            f"{changed(flow, 0, in_unit(1.0, job.units.flow, 'flow'))} {job.units.flow}{part}: "
             f"{_verdict_words(flow)}."
         )
     if each.bias is None:
@@ -255,8 +287,9 @@ def _change_words(events: LiftEvent, each: EventComparison) -> str:
         magnitude = each.bias.magnitude
         moved = float(np.hypot(*each.bias.shift))
         angle = float(np.degrees(np.arctan2(each.bias.shift[1], each.bias.shift[0]))) % 360.0
-        shown = f"moved by {moved:.3f} toward {angle:.0f}°" if each.bias.shown else "no move is shown"
-        lines.append(f"Bias: {magnitude.a[0]:.3f} to {magnitude.b[0]:.3f}, {_verdict_words(magnitude)}; {shown}.")
+        nothing = "" if np.isnan(each.bias.u) else "; no move is shown"
+        shown = f"; moved by {moved:.3f} toward {angle:.0f}°" if each.bias.shown else nothing
+        lines.append(f"Bias: {magnitude.a[0]:.3f} to {magnitude.b[0]:.3f}, {_verdict_words(magnitude)}{shown}.")
     if each.turning is not None:
         about = Difference(
             each.turning.a[2:],
@@ -266,7 +299,7 @@ def _change_words(events: LiftEvent, each: EventComparison) -> str:
             each.turning.verdicts[2:],
         )
         lines.append(
-            f"Turning about the bore's axis: {about.a[0]:+.4f} to {about.b[0]:+.4f}, {_verdict_words(about)} "
+            f"Turning about the bore's axis (swirl): {about.a[0]:+.4f} to {about.b[0]:+.4f}, {_verdict_words(about)} "
             "(anticlockwise is positive)."
         )
     return "\n".join(lines)
@@ -281,16 +314,19 @@ def _verdict_words(difference: Difference) -> str:
 
 def _meanings(events: LiftEvent, runs: list[int]) -> str:
     job = events.reduction.job
+    runs = [run for run in runs if len(events.runs[run].knots)]
+    if not runs:
+        return "No flow was measured: of the event only the time at each lift is known."
     words = [
         f"All at the bench's {pressure_text(job, job.bench.test_pressure)}, weighed by how long the valve stays at "
         "each lift: it compares ports over the whole event; it does not know the engine's own pressures and "
         "predicts no power.",
         "Effective area: discharge coefficient x curtain area; a shape-preserving cubic between measured lifts, zero "
         "at zero lift, held beyond the highest (bands marked *).",
-        "± at 95 %; cam and lifts of the pattern count as exact. ↑ higher, ↓ lower: shown by the data at 5 % for each "
-        "table together (Holm); ·: not shown.",
+        "± at 95 % covers readings, flows and the setting of lifts; the cam, the curves between measured lifts and "
+        "what is held count as exact. ↑ higher, ↓ lower: shown by the data at 5 % for each table together (Holm); "
+        "·: not shown.",
     ]
-    runs = [run for run in runs if len(events.runs[run].knots)]
     if any(np.isnan(events.known[run].mean_flow.spread.standard[0]) for run in runs):
         words.append("No ± on flow: state bench.flow_accuracy in job.toml.")
     if any(np.isnan(events.known[run].bias_magnitude.spread.standard[0]) for run in runs):
@@ -309,5 +345,5 @@ def _meanings(events: LiftEvent, runs: list[int]) -> str:
     missing = missing_of_engine(job)
     if missing:
         listed = "; ".join(f"{what}: {', '.join(keys)}" for what, keys in missing.items())
-        words.append(f"Not worked out for want of keys in job.toml: {listed}.")
+        words.append(f"Missing in job.toml: {listed}.")
     return " ".join(words)

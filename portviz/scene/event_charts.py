@@ -11,6 +11,7 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from portviz.distribution.crank_train import sound_speed
 from portviz.distribution.event_comparison import EventComparison, LiftEvent, compare_events
 from portviz.distribution.event_course import event_course
 from portviz.distribution.verdicts import NOT_SHOWN, expanded
@@ -28,6 +29,7 @@ _LIFT, _TIME = "#8a8d91", "#c9c5bb"
 MOST_RUNS = len(_RUNS)
 #: The demand is drawn up to this Mach number [-].
 _MOST_MACH = 1.0
+_LONGEST_NAME = 30
 
 
 def event_chart(events: LiftEvent, runs: list[int]) -> Figure:
@@ -72,7 +74,10 @@ def _subtitle(events: LiftEvent, left_out: int) -> str:
 
 
 def _name(events: LiftEvent, run: int) -> str:
-    return fitted(events.reduction.runs[run], 30)[0].replace("$", r"\$")
+    """Return a run's name, numbered where names are too long to tell all apart."""
+    names = events.reduction.runs
+    number = f"({run + 1}) " if any(len(name) > _LONGEST_NAME for name in names) else ""
+    return number + fitted(names[run], _LONGEST_NAME)[0].replace("$", r"\$")
 
 
 def _draw_course(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> None:
@@ -144,7 +149,7 @@ def _draw_bands(axes: Any, events: LiftEvent, runs: list[int]) -> None:
             axes.stairs(
                 100.0 * found.bands.time_share / width, edges, fill=True, color=_TIME, alpha=0.7, label="time there"
             )
-        share = found.bands.flow / found.mean_flow
+        share = found.band_flow_share
         if np.isfinite(share).all():
             label = f"flow: {_name(events, run)}"
             axes.stairs(100.0 * share / width, edges, color=colour, linestyle=stroke, linewidth=1.8, label=label)
@@ -198,17 +203,23 @@ def _draw_gains(axes: Any, events: LiftEvent, comparison: EventComparison) -> No
     shown = np.array([verdict != NOT_SHOWN for verdict in gain.verdicts])
     off = gain.difference * to_flow
     colours = np.where(shown, _RUNS[1][0], "#d9d7d0")
-    axes.bar(middle, off, width=0.92 * width, color=colours, edgecolor=INK, linewidth=0.6)
+    bars = axes.bar(middle, off, width=0.92 * width, color=colours, edgecolor=INK, linewidth=0.6)
     wide = expanded(gain.u, gain.freedom) * to_flow
     known = np.isfinite(wide)
     axes.errorbar(middle[known], off[known], yerr=wide[known], fmt="none", color=INK, capsize=2.5, linewidth=1.0)
     axes.axhline(0.0, color=INK, linewidth=0.8)
     axes.set_xlabel(f"lift [{job.units.length}]")
     axes.set_ylabel(f"part of the change [{job.units.flow}]")
-    unknown = "" if known.any() else "; uncertainty not known"
+    legend = "no verdict: uncertainty not known"
+    if known.any():
+        legend = "filled: shown by the data, pale: not shown; ± at 95 %"
+    if comparison.held.any():
+        legend += "; hatched: held, not measured"
+        for bar, held in zip(bars, comparison.held, strict=True):
+            bar.set_hatch("///" if held else "")
     axes.set_title(
         f"which lifts the change of the mean flow comes from: {_name(events, comparison.b)} less "
-        f"{_name(events, comparison.a)}\nfilled: shown by the data, pale: not shown; ± at 95 %{unknown}",
+        f"{_name(events, comparison.a)}\n{legend}",
         fontsize=10,
     )
 
@@ -222,7 +233,16 @@ def _draw_demand(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
         colour, stroke = _RUNS[place]
         mach = course.demand_mach[run]
         if np.isfinite(mach).any():
-            axes.plot(course.crank_deg, mach, color=colour, linestyle=stroke, linewidth=1.8, label=_name(events, run))
+            measured = course.lift <= events.runs[run].knots[-1]
+            axes.plot(
+                course.crank_deg,
+                np.where(measured, mach, np.nan),
+                color=colour,
+                linestyle=stroke,
+                linewidth=1.8,
+                label=_name(events, run),
+            )
+            axes.plot(course.crank_deg, np.where(measured, np.nan, mach), color=colour, linewidth=1.2, alpha=0.45)
     axes.axhline(0.0, color=INK, linewidth=0.8)
     low, high = axes.get_ylim()
     axes.set_ylim(max(low, -_MOST_MACH), min(high, _MOST_MACH))
@@ -246,8 +266,12 @@ def _draw_demand(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
     axes.set_xlabel("crank angle [deg]")
     axes.set_ylabel("Mach number asked for [-]")
     speed = in_unit(engine.speed, "rpm", "rotation")
+    sound = in_unit(sound_speed(job), job.units.velocity, "velocity")
+    blow = ", no blow-down, no hot gas" if job.side == "exhaust" else ""
     axes.set_title(
-        f"what the piston asks for in the effective area, at {speed:.0f} rpm\n(follows the piston at once; no waves)",
+        f"what the piston asks for in the effective area, at {speed:.0f} rpm (top dead centre at "
+        f"{engine.dead_centre_deg:g}°)\nif gas as in the bench's room (sound: {sound:.0f} {job.units.velocity}) "
+        f"followed it at once; no waves{blow}",
         fontsize=10,
     )
     axes.legend(loc="best", fontsize=9, frameon=False)

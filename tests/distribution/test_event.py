@@ -102,6 +102,14 @@ def test_a_dwell_stands_in_one_band():
     assert_allclose(time.time, [100.0 / 3.0, 50.0, 100.0 / 6.0 + 100.0])
 
 
+def test_a_dwell_on_an_edge_lies_below_it():
+    """Also where another unit writes the lift with other last digits: above the edge is above it."""
+    for off in (0.0, 5e-8):
+        event = CamEvent(np.array([0.0, 50.0, 150.0, 200.0]), np.array([0.0, 5e-3 + off, 5e-3 + off, 0.0]), False)
+        time = lift_time(event, np.array([2e-3, 5e-3]))
+        assert_allclose(time.time[:2], [40.0, 160.0], rtol=1e-4)
+
+
 # --- The event of a run ------------------------------------------------------------------------------------------
 
 
