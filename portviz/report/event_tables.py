@@ -209,7 +209,7 @@ def _turnings(events: LiftEvent, runs: list[int]) -> Table:
             told(float(about[2]), float(wide[2]), 4),
             sense if not abs(about[2]) <= wide[2] else "not told",
             told(across, across_wide, 4),
-            f"{rolls_down_deg(about[:2]):.0f}°" if events.known[run].rolls() else "not told",
+            f"{round(rolls_down_deg(about[:2])) % 360}°" if events.known[run].rolls() else "not told",
         )
     return table
 
@@ -232,7 +232,7 @@ def _turning_at_lifts(events: LiftEvent, runs: list[int]) -> Table:
                 number_text(float(reduction.lift[group]), job.units.length, "length"),
                 told(float(about[2]), float(wide[2][group]), 4),
                 f"{across:.3f}",
-                f"{rolls_down_deg(about[:2]):.0f}°",
+                f"{round(rolls_down_deg(about[:2])) % 360}°",
             )
     return table
 
