@@ -124,6 +124,7 @@ bore = "3.6 in"
 stroke = "4.2 in"
 rod_length = "8.5 in"
 speed = "1900 rpm"
+dead_centre = "0 deg"
 """
 
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from portviz.distribution.reduce import Reduction
+    from portviz.distribution.study import StudyBase
     from portviz.job.model import Job
 
 CAUTION = (
@@ -294,12 +295,13 @@ def compare(
         from portviz.scene.state import CAMERAS, require_word
 
         require_word(camera, CAMERAS, "camera")
-    for file in filter(None, (picture, chart)):
-        from portviz.job.write import require_free
-        from portviz.scene.picture import require_picture_name
+    for option, file in (("picture", picture), ("chart", chart)):
+        if file is not None:
+            from portviz.job.write import require_free
+            from portviz.scene.picture import require_picture_name
 
-        require_picture_name(file)
-        require_free(file, overwrite=overwrite)
+            require_picture_name(file, option)
+            require_free(file, overwrite=overwrite)
     if picture is not None and chart is not None and picture.resolve() == chart.resolve():
         raise UsageError(f"chart: {chart} is the picture's name too; give each its own")
     if lift is not None and picture is None and not window:
@@ -435,7 +437,7 @@ def event(
     if chart is not None:
         from portviz.scene.picture import require_picture_name
 
-        require_picture_name(chart)
+        require_picture_name(chart, "chart")
         require_free(chart, overwrite=overwrite)
     if csv is not None:
         require_free(csv, overwrite=overwrite)
@@ -475,6 +477,100 @@ def event(
     _print(event_tables(events, shown, comparisons))
     for file in written:
         _say(f"Written: {file}")
+
+
+@app.command
+def study(
+    job: JobFolder,
+    /,
+    *,
+    vary: Annotated[
+        list[str] | None,
+        Parameter(
+            consume_multiple=True,
+            negative=(),
+            help='A dimension and its values, such as "seat.width=1.0:2.4:0.1 mm"; several make a grid.',
+        ),
+    ] = None,
+    designs: Annotated[Path | None, Parameter(help="A designs.toml with named designs, instead of --vary.")] = None,
+    hold: Annotated[
+        list[str] | None,
+        Parameter(
+            consume_multiple=True,
+            negative=(),
+            help="What stays while others change: outer, contact or inner (diameter of the seat), throat.",
+        ),
+    ] = None,
+    lifts: Annotated[
+        str | None,
+        Parameter(allow_leading_hyphen=True, help='Lifts such as "1 mm, 4 mm, 8 mm"; the measured ones by default.'),
+    ] = None,
+    run: OneRun = None,
+    limits: Annotated[
+        Path | None, Parameter(help="A table of usual ranges, instead of the job's limits.csv or the package's.")
+    ] = None,
+    csv: Annotated[
+        Path | None, Parameter(help="Write all results to this file as a comma-separated table, in SI units.")
+    ] = None,
+    yes: Annotated[bool, Parameter(negative=(), help="Go on with a study that takes long or much memory.")] = False,
+    overwrite: Overwrite = False,
+    json: AsJson = False,
+) -> None:
+    """Show what other dimensions of valve and seat would do to passages, contact and flow, before metal is cut."""
+    from portviz.distribution.designs import named_designs, parse_variation, require_holds, varied_designs
+    from portviz.distribution.notes import geometry_warnings, job_warnings
+    from portviz.job.limits import read_limits
+    from portviz.report.progress import designs_progress
+
+    if (vary is None) == (designs is None):
+        raise UsageError(
+            'study: name what to vary, --vary "seat.width=1.0:2.4:0.1 mm", or a file, --designs designs.toml'
+        )
+    if csv is not None:
+        from portviz.job.write import require_free
+
+        require_free(csv, overwrite=overwrite)
+        _require_own_csv(csv, job)
+    read = _read(job)
+    base = _study_base(read, run)
+    at = _lifts(lifts) if lifts is not None else base.lifts
+    usual, usual_name = read_limits(read, limits)
+    holds = hold or []
+    if designs is not None:
+        from portviz.job.design_file import read_designs
+
+        made = named_designs(read, read_designs(designs, read), holds)
+    else:
+        variations: dict[str, Any] = {}
+        for each in vary or []:
+            key, values = parse_variation(each, read)
+            if key in variations:
+                raise UsageError(f"vary: {key} is varied twice; write all its values in one")
+            variations[key] = values
+        require_holds(holds, variations)
+        _require_size(variations, len(at), yes=yes)
+        made = varied_designs(read, variations, holds)
+    from portviz.distribution.study import study_designs
+
+    with designs_progress(len(made.names)) as progress:
+        found = study_designs(read, made, at, coefficients=base.coefficients, event=base.event, progress=progress)
+    warnings = [*geometry_warnings(read, found.profiles.take(slice(0, 1))), *job_warnings(read)]
+    if csv is not None:
+        from portviz.job.write import write_text
+        from portviz.report.study import study_csv
+
+        write_text(csv, study_csv(found), overwrite=overwrite)
+    if json:
+        from portviz.report.study import study_document
+
+        _print_json(study_document(found, usual, warnings), warnings)
+        return
+    from portviz.report.study_tables import study_tables
+
+    _warn(warnings)
+    _print(study_tables(found, usual, usual_name))
+    if csv is not None:
+        _say(f"Written: {csv}")
 
 
 @app.command
@@ -608,6 +704,46 @@ def schema() -> None:
     from portviz.job.schema import job_json_schema
 
     print(json.dumps(job_json_schema(), indent=2))
+
+
+def _study_base(job: Job, run: str | None) -> StudyBase:
+    """Return what a study takes from the job's files: coefficients of a run, the event, and lifts to look at."""
+    from portviz.distribution.areas import job_profiles
+    from portviz.distribution.cam_event import cam_event
+    from portviz.distribution.study import StudyBase, run_coefficients, usual_lifts
+    from portviz.distribution.uncertainty import linear_uncertainty
+
+    job_profiles(job)
+    coefficients = None
+    if job.readings is not None:
+        reduction = _reduction(job)
+        place = _runs(reduction, run)[0]
+        coefficients = run_coefficients(reduction, linear_uncertainty(reduction), place)
+    elif run is not None:
+        raise UsageError(f"run: {run!r} can't be found, since the job has no readings")
+    event = None if job.cam is None else cam_event(job)
+    return StudyBase(coefficients, event, usual_lifts(job, coefficients))
+
+
+def _require_size(variations: dict[str, Any], lifts: int, *, yes: bool) -> None:
+    """Raise UsageError where a grid would take long or much memory, unless that is wanted."""
+    from portviz.distribution.study import study_cost
+
+    count = 1
+    for values in variations.values():
+        count *= len(values)
+    seconds, memory = study_cost(count, lifts)
+    if count > MOST_DESIGNS:
+        raise UsageError(f"study: {count:,} designs are too many; at most {MOST_DESIGNS:,}: take larger steps")
+    if not yes and (seconds > 60.0 or memory > 2**30):
+        raise UsageError(
+            f"study: {count:,} designs x {lifts} lifts would take about {max(seconds / 60.0, 0.1):.1f} minutes and "
+            f"{memory / 2**20:,.0f} MB; add --yes to go on, or take larger steps"
+        )
+
+
+#: More designs than this are refused whatever is said.
+MOST_DESIGNS = 2_000_000
 
 
 def _require_own_csv(path: Path, job: Path) -> None:

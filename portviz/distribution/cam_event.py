@@ -140,6 +140,8 @@ def _open_points(job: Job, cam: Cam) -> tuple[int, int]:
         raise _wrapped(job, cam, *openings)
     if len(openings) > 1:
         (_, closes), (again, _) = openings[:2]
+        few = again - closes - 1
+        slip = "; or a cell there may be mistyped" if few <= 2 and cam.lift[closes] > _CUT_OFF * peak else ""
         raise JobError(
             f"the valve opens more than once: it closes after {point_place(cam, closes)} and opens again at "
             f"{point_place(cam, again)}",
@@ -147,7 +149,8 @@ def _open_points(job: Job, cam: Cam) -> tuple[int, int]:
             place=point_place(cam, again),
             value=lift_text(job, float(cam.lift[again])),
             expected="one opening and one closing",
-            mend="Keep the rows of one event; a bump of a closed valve can be written 0, or taken off as cam.lash",
+            mend="Keep the rows of one event; a bump of a closed valve can be written 0, or taken off as cam.lash"
+            + slip,
         )
     for point, turns in ((0, "opening"), (end, "closing")):
         if cam.lift[point] > _CUT_OFF * peak:

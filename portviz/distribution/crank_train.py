@@ -103,9 +103,9 @@ def mach_index(
 def volume_rate(engine: Engine, crank_deg: npt.ArrayLike) -> Array | None:
     """Return how fast the cylinder grows [m3/s] at crank angles as the cam counts them [deg].
 
-    None where the engine does not tell stroke, rod and speed.
+    None where the engine does not tell stroke, rod, speed and dead centre.
     """
-    if engine.stroke is None or engine.rod_length is None or engine.speed is None:
+    if engine.stroke is None or engine.rod_length is None or engine.speed is None or engine.dead_centre_deg is None:
         return None
     after = np.asarray(crank_deg, dtype=float) - engine.dead_centre_deg
     moved = piston_speed(after, engine.stroke, engine.rod_length, engine.speed)

@@ -66,7 +66,7 @@ def event_course(events: LiftEvent, crank_deg: Array | None = None) -> Course:
     engine = job.engine
     if engine is not None:
         rate = volume_rate(engine, crank)
-        if engine.stroke is not None and engine.rod_length is not None:
+        if engine.stroke is not None and engine.rod_length is not None and engine.dead_centre_deg is not None:
             after = crank - engine.dead_centre_deg
             position = piston_position(after, engine.stroke, engine.rod_length)
             if engine.speed is not None:
@@ -106,12 +106,20 @@ def missing_of_engine(job: Job) -> dict[str, tuple[str, ...]]:
         "engine.rod_length": engine.rod_length is not None,
         "engine.speed": engine.speed is not None,
         "engine.valve_offset": engine.valve_offset is not None,
+        "engine.valve_direction": engine.valve_direction_deg is not None,
+        "engine.dead_centre": engine.dead_centre_deg is not None,
     }
     needs: dict[str, tuple[str, ...]] = {
-        "what the piston asks for": ("engine.bore", "engine.stroke", "engine.rod_length", "engine.speed"),
+        "what the piston asks for": (
+            "engine.bore",
+            "engine.stroke",
+            "engine.rod_length",
+            "engine.speed",
+            "engine.dead_centre",
+        ),
     }
     if job.side == "intake":
         needs["mean inlet Mach index"] = ("engine.bore", "engine.stroke", "engine.speed")
-        needs["turning of the charge"] = ("engine.bore", "engine.valve_offset")
+        needs["turning of the charge"] = ("engine.bore", "engine.valve_offset", "engine.valve_direction")
     lacking = {what: tuple(key for key in keys if not named[key]) for what, keys in needs.items()}
     return {what: keys for what, keys in lacking.items() if keys}

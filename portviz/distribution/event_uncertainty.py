@@ -301,6 +301,8 @@ class _Pattern:
         engine = reduction.job.engine
         if engine is None or engine.valve_offset is None or reduction.job.side != "intake":
             return None
+        if engine.valve_direction_deg is None and engine.valve_offset:
+            return None
         if not len(ring.lift) or not self.event.area_integral > 0.0:
             return None
         values = turning(reduction, engine).coefficient[:, ring.groups].T

@@ -50,14 +50,14 @@ def jet_arms(reduction: Reduction, engine: Engine) -> Array:
     place: the valve's axis, and from there the middle of the least line across the gap at the station;
     direction: along the seat's angle, outward and toward the piston.
     """
-    if engine.valve_offset is None:
-        raise ValueError("the turning of the charge needs the valve's offset from the bore's axis")
+    if engine.valve_offset is None or (engine.valve_direction_deg is None and engine.valve_offset):
+        raise ValueError("the turning of the charge needs the valve's offset from the bore's axis, and its direction")
     group, turn = reduction.station_group, np.radians(reduction.stations.angle_deg)
     lifts, level = np.unique(reduction.lift, return_inverse=True)
     line = least_passages(reduction.profiles, lifts, lines=True).gap_line
     assert line is not None
     radius, height = line[0].mean(axis=1)[level][group].T
-    angle, aim = reduction.job.seat.angle, np.radians(engine.valve_direction_deg)
+    angle, aim = reduction.job.seat.angle, np.radians(engine.valve_direction_deg or 0.0)
     ahead = np.stack([np.cos(turn), np.sin(turn)])
     flat = engine.valve_offset * np.array([[np.cos(aim)], [np.sin(aim)]]) + radius * ahead
     place = np.concatenate([flat, [-height]])

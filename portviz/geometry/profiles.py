@@ -18,6 +18,7 @@ from portviz.geometry.dimensions import (
     Dimensions,
     LengthText,
     Mask,
+    broken_rules,
     check_dimensions,
     in_millimetres,
 )
@@ -74,7 +75,7 @@ class Profiles:
         cuts = (f"bottom cut {number + 1}" for number in range(self.bottom_cut_count))
         return ("top cut", "seat band", *cuts, "cone to the throat", "throat")
 
-    def take(self, designs: slice) -> Profiles:
+    def take(self, designs: slice | npt.NDArray[np.intp]) -> Profiles:
         """Return the designs at the given places."""
         return Profiles(**{name: getattr(self, name)[designs] for name in self.__dataclass_fields__})
 
@@ -99,17 +100,58 @@ def build_profiles(designs: Dimensions, length_text: LengthText = in_millimetres
     """
     check_dimensions(designs, length_text)
     profiles = _profiles(designs)
-    part_wall, part_valve, place, depth = closed_overlap(profiles)
-    worst = int(np.argmax(depth)) if depth.size else -1
-    if worst >= 0 and depth[worst] > LENGTH_TOLERANCE:
-        wall_name, valve_name = profiles.wall_parts[part_wall[worst]], VALVE_PARTS[part_valve[worst]]
-        raise GeometryError(
-            f"the closed valve stands inside the wall: its {valve_name} is {length_text(float(depth[worst]))} inside "
-            f"the {wall_name} at a diameter of {length_text(2.0 * float(place[worst]))}",
-            (_WALL_KEYS.get(wall_name, "seat.bottom_cuts"), _VALVE_KEYS[valve_name]),
-            "closed valve inside the wall",
-        )
+    places = closed_overlap(profiles)
+    worst = int(np.argmax(places[3])) if profiles.count else -1
+    if worst >= 0 and places[3][worst] > LENGTH_TOLERANCE:
+        raise _standing_inside(profiles, places, worst, length_text)
     return profiles
+
+
+def possible_profiles(
+    designs: Dimensions, length_text: LengthText = in_millimetres
+) -> tuple[Profiles, Mask, dict[int, str]]:
+    """Return the profiles of those designs that make a valve and seat, and why the others do not.
+
+    Returns
+    -------
+    profiles : Profiles
+        Of the possible designs, in their order.
+    possible : ndarray of bool, shape (N,)
+    reasons : dict of int to str
+        For each design that is not possible, by its place.
+    """
+    possible = np.ones(designs.count, dtype=bool)
+    reasons: dict[int, str] = {}
+    for rule, mask in broken_rules(designs):
+        possible &= ~mask
+        for place in np.flatnonzero(mask).tolist():
+            reasons[place] = rule.message(designs.take(slice(place, place + 1)), length_text)
+    profiles = _profiles(designs.take(np.flatnonzero(possible)))
+    places = closed_overlap(profiles)
+    inside = places[3] > LENGTH_TOLERANCE
+    if inside.any():
+        at = np.flatnonzero(possible)
+        for place in np.flatnonzero(inside).tolist():
+            reasons[int(at[place])] = _standing_inside(profiles, places, place, length_text).problem
+        possible[at[inside]] = False
+        profiles = profiles.take(np.flatnonzero(~inside))
+    return profiles, possible, reasons
+
+
+def _standing_inside(
+    profiles: Profiles,
+    places: tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], Array, Array],
+    design: int,
+    length_text: LengthText,
+) -> GeometryError:
+    part_wall, part_valve, place, depth = (each[design] for each in places)
+    wall_name, valve_name = profiles.wall_parts[part_wall], VALVE_PARTS[part_valve]
+    return GeometryError(
+        f"the closed valve stands inside the wall: its {valve_name} is {length_text(float(depth))} inside "
+        f"the {wall_name} at a diameter of {length_text(2.0 * float(place))}",
+        (_WALL_KEYS.get(wall_name, "seat.bottom_cuts"), _VALVE_KEYS[valve_name]),
+        "closed valve inside the wall",
+    )
 
 
 _WALL_KEYS = {"top cut": "seat.top_cut", "seat band": "seat.width", "throat": "seat.throat_diameter"}

@@ -24,6 +24,8 @@ CAM_TURN = 720.0
 _FEWEST_POINTS = 3
 #: A step from one turn into the next is no wider than this [deg].
 _WIDEST_STEP = 90.0
+#: A closed valve's dial gauge may read this much below zero [m].
+_UNSTEADY = 5e-5
 #: Lifts nearer to the lash than this are taken to be at it [m].
 _AT_LASH = 1e-12
 _FIGURES = ("peak_lift", "peak_at", "durations")
@@ -35,6 +37,7 @@ def cam_columns(side: Side) -> tuple[Column, ...]:
     return (
         Column("crank", "angle"),
         Column("lift", "length", only_one=keep),
+        Column("note", required=False),
         Column("camshaft", "angle", required=False, instead_of="crank"),
         Column("tappet_lift", "length", required=False, instead_of="lift"),
     )
@@ -117,17 +120,42 @@ def _table_cam(table: Table, ratio: float | None, lash: float) -> Cam:
             file=table.file,
             expected=f"at least {_FEWEST_POINTS}: opening, peak and closing, better one every few degrees",
         )
-    negative = lift < 0.0
+    negative = lift < -_UNSTEADY
     if negative.any():
+        lines = table.lines[np.flatnonzero(negative)]
+        others = f"{', '.join(map(str, lines[1:9]))}{' ...' if len(lines) > 9 else ''}"
+        more = f"; so are those in lines {others}" if len(lines) > 1 else ""
         raise table.error(
             int(np.argmax(negative)),
             lifted,
-            "a lift can't be negative",
+            f"a lift can't be negative{more}",
             mend="Write 0 where the valve is closed; a clearance goes into job.toml, section [cam], as lash",
         )
+    below, lift = min(float(lift.min()), 0.0), np.maximum(lift, 0.0)
     _require_rising(table, angle, crank, scale)
+    crank, lift, lines = _from_closed(crank, lift, table.lines)
     crank, lift, source = take_lash(crank, lift * or_as(ratio, 1.0), lash)
-    return Cam(crank, lift, table.file, table.lines[source], lash)
+    return Cam(crank, lift, table.file, lines[source], lash, below)
+
+
+def _from_closed(crank: Array, lift: Array, lines: Index) -> tuple[Array, Array, Index]:
+    """Return a table of one whole turn of the cam begun where the valve is closed, if it begins with the valve open.
+
+    Only where there is no doubt: the angles run over 720 deg of crank, with or without the first one once more at the
+    end, and the valve is closed somewhere in between. What stood before is written on behind, 720 deg later.
+    """
+    span = float(crank[-1] - crank[0])
+    again = abs(span - CAM_TURN) < 1e-6 and abs(lift[0] - lift[-1]) <= _UNSTEADY
+    step = float(np.median(np.diff(crank)))
+    closed = np.flatnonzero(lift <= 0.0)
+    whole = again or abs(span + step - CAM_TURN) < 1e-6
+    if not whole or not closed.size or lift[0] <= 0.0 or lift[-1] <= 0.0:
+        return crank, lift, lines
+    last = len(lift) - 1 if again else len(lift)
+    begin = int(closed[-1])
+    order = np.concatenate([np.arange(begin, last), np.arange(begin + 1)])
+    turned = crank[order] + np.where(np.arange(len(order)) < last - begin, 0.0, CAM_TURN)
+    return turned, lift[order], lines[order]
 
 
 def _require_rising(table: Table, angle: str, crank: Array, scale: float) -> None:

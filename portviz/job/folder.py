@@ -103,7 +103,12 @@ def _find_sheets(folder: Path, missing: list[str]) -> tuple[dict[str, tuple[Path
             expected="sheets named readings, flow, cam (or readings.csv in the folder)",
         )
     lost = ", ".join(name for name in missing if name not in found)
-    return found, tuple(f"{error.file} was left out while looking for {lost}: {error.problem}" for error in faults)
+    remarks = [f"{error.file} was left out while looking for {lost}: {error.problem}" for error in faults]
+    for name in missing:
+        alike = next((sheet for sheet in seen if name in sheet.lower()), None) if name not in found else None
+        if alike is not None:
+            remarks.append(f"the sheet {alike!r} is not read; if it holds the table {name}, name it {name}")
+    return found, tuple(remarks)
 
 
 def _file_called(folder: Path, name: str) -> Path | None:

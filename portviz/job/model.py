@@ -39,7 +39,11 @@ class Cut:
 
 @dataclass(frozen=True)
 class Valve:
-    """The valve; lengths in metres, angles in radians from the plane of the head."""
+    """The valve; lengths in metres, angles in radians from the plane of the head.
+
+    `seat_force` is the spring's on the closed valve [N], `gas_pressure` the greatest one in the cylinder over that in
+    the port [Pa].
+    """
 
     head_diameter: float
     stem_diameter: float
@@ -50,6 +54,8 @@ class Valve:
     underhead_angle: float
     fillet_radius: float
     length_uncertainty: float | None = None
+    seat_force: float | None = None
+    gas_pressure: float | None = None
 
 
 @dataclass(frozen=True)
@@ -253,6 +259,8 @@ class Cam:
         Line in that file of each point; None where the curve was made from the figures of a cam card.
     lash : float
         What was taken off the lifts [m].
+    below_zero : float
+        The lowest lift typed, where it is a closed valve's unsteady reading that counts as zero [m]; zero or less.
     """
 
     crank_deg: Array
@@ -260,6 +268,7 @@ class Cam:
     file: str = "cam.csv"
     line: Index | None = None
     lash: float = 0.0
+    below_zero: float = 0.0
 
     @property
     def assumed(self) -> bool:
@@ -283,9 +292,9 @@ class Engine:
         Valves of the job's side in one cylinder.
     valve_offset : float or None
         Distance of the valve's axis from the bore's [m].
-    valve_direction_deg : float
+    valve_direction_deg : float or None
         Station angle of the direction from the bore's axis to the valve's [deg].
-    dead_centre_deg : float
+    dead_centre_deg : float or None
         Crank angle, as the cam counts it, of the top dead centre at which the gas is exchanged [deg].
     """
 
@@ -295,8 +304,8 @@ class Engine:
     speed: float | None = None
     valves: int = 1
     valve_offset: float | None = None
-    valve_direction_deg: float = 0.0
-    dead_centre_deg: float = 0.0
+    valve_direction_deg: float | None = None
+    dead_centre_deg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -313,7 +322,8 @@ class DisplayUnits:
 class Job:
     """One head, one valve and its bench data.
 
-    `remarks` say what a reader should know of the files, such as a workbook that could not be looked into.
+    `remarks` say what a reader should know of the files, such as a workbook that could not be looked into; `unnamed`
+    holds the keys of job.toml that were left to a default which hangs on another dimension.
     """
 
     folder: Path
@@ -330,3 +340,4 @@ class Job:
     cam: Cam | None = None
     engine: Engine | None = None
     remarks: tuple[str, ...] = ()
+    unnamed: frozenset[str] = frozenset()

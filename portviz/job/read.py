@@ -63,7 +63,7 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         found, remarks = find_tables(folder) if tables else ({}, ())
     except OSError as error:
         raise JobError(f"the folder can't be read: {error.strerror or error}", file=str(folder)) from None
-    raw = _read_toml(job_file)
+    raw = read_toml(job_file)
     table = validate_job_table(raw)
     room = _room(table, raw)
     stations = _stations(table)
@@ -98,10 +98,23 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         cam=cam,
         engine=None if table.engine is None else _engine(table.engine, table, raw),
         remarks=remarks,
+        unnamed=_unnamed(table),
     )
 
 
-def _read_toml(path: Path) -> dict[str, Any]:
+def with_valve_and_seat(job: Job, table: JobTable) -> Job:
+    """Return a job with the valve and the seat of another table."""
+    return replace(job, valve=_valve(table), seat=_seat(table), unnamed=_unnamed(table))
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Return a TOML file's content.
+
+    Raises
+    ------
+    JobError
+        If it can't be read or is none.
+    """
     text = decode(read_bytes(path, MAX_JOB_BYTES, "a text file"), path.name)
     require_short_lines(text, path.name, "a job")
     return parse_toml(text.replace("\r\n", "\n"), path.name)
@@ -119,7 +132,19 @@ def _valve(table: JobTable) -> Valve:
         underhead_angle=valve.underhead_angle,
         fillet_radius=valve.fillet_radius,
         length_uncertainty=valve.length_uncertainty,
+        seat_force=valve.seat_force,
+        gas_pressure=valve.gas_pressure,
     )
+
+
+def _unnamed(table: JobTable) -> frozenset[str]:
+    """Return the keys that were left to a default which hangs on another dimension."""
+    left = {
+        "valve.face_angle": table.valve.face_angle,
+        "valve.face_width": table.valve.face_width,
+        "seat.outer_diameter": table.seat.outer_diameter,
+    }
+    return frozenset(key for key, value in left.items() if value is None)
 
 
 def _seat(table: JobTable) -> Seat:
@@ -249,8 +274,8 @@ def _engine(engine: EngineTable, table: JobTable, raw: dict[str, Any]) -> Engine
         speed=engine.speed,
         valves=engine.valves,
         valve_offset=engine.valve_offset,
-        valve_direction_deg=in_degrees(engine.valve_direction),
-        dead_centre_deg=in_degrees(engine.dead_centre),
+        valve_direction_deg=None if engine.valve_direction is None else in_degrees(engine.valve_direction),
+        dead_centre_deg=None if engine.dead_centre is None else in_degrees(engine.dead_centre),
     )
 
 

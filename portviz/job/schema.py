@@ -84,6 +84,10 @@ class _Quantity:
 Length = Annotated[float, _Quantity("length", "1.6 mm")]
 PositiveLength = Annotated[float, _Quantity("length", "41 mm", above=0.0)]
 PositivePressure = Annotated[float, _Quantity("pressure", "0.05 inH2O", above=0.0)]
+SeatForce = Annotated[float, _Quantity("force", "300 N", between=(1.0, 1e5, "a spring's seat force lies"))]
+GasPressure = Annotated[
+    float, _Quantity("pressure", "60 bar", between=(1e4, 5e7, "a cylinder's greatest pressure lies"), of_mercury=True)
+]
 PositiveRatio = Annotated[float, _Quantity("ratio", "0.3 %", above=0.0)]
 Angle = Annotated[float, _Quantity("angle", "45 deg")]
 TestPressure = Annotated[float, _Quantity("pressure", "28 inH2O", between=(1.0, 1e6, "a test pressure lies"))]
@@ -203,6 +207,10 @@ class ValveTable(_Table):
     length_uncertainty: PositiveLength | None = Field(
         None, description="standard uncertainty of each length of the valve"
     )
+    seat_force: SeatForce | None = Field(None, description="of the spring on the closed valve")
+    gas_pressure: GasPressure | None = Field(
+        None, description="greatest pressure in the cylinder over that in the port, on the closed valve"
+    )
 
 
 class SeatTable(_Table):
@@ -300,13 +308,12 @@ class EngineTable(_Table):
         1, description="valves of the job's side in one cylinder; default 1"
     )
     valve_offset: Offset | None = Field(None, description="distance of the valve's axis from the bore's")
-    valve_direction: Direction = Field(
-        0.0, description="station angle of the direction from the bore's axis to the valve's; default 0 deg"
+    valve_direction: Direction | None = Field(
+        None, description="station angle of the direction from the bore's axis to the valve's"
     )
-    dead_centre: CrankAngle = Field(
-        0.0,
-        description="crank angle, as the cam counts it, of the top dead centre at which the gas is exchanged; "
-        "default 0 deg",
+    dead_centre: CrankAngle | None = Field(
+        None,
+        description="crank angle, as the cam counts it, of the top dead centre at which the gas is exchanged",
     )
 
 
@@ -419,6 +426,13 @@ def _unknown_key(location: tuple[int | str, ...], value: object) -> dict[str, An
     """Return the words for a key that its section does not have; one that another section has is sent there."""
     key, section = str(location[-1]), ".".join(str(step) for step in location[:-1])
     known = _keys_at(location[:-1])
+    if section == "cam" and key.lower() in ("opens", "closes", "opening", "closing", "open", "close"):
+        # What many cam cards print.
+        mend = (
+            "Opening and closing make a duration: opening before top dead centre + 180 + closing after bottom dead "
+            "centre, as 12 + 180 + 60 = 252; the peak of a symmetric cam stands midway between the two"
+        )
+        return {"problem": "unknown key", "value": value, "expected": f"one of {', '.join(known)}", "mend": mend}
     home, name = _home_of(key, section)
     near = nearest_name(key, known)
     # The same word but for a slip, such as angle for angles, goes before one of another section.

@@ -291,18 +291,35 @@ def _change_words(events: LiftEvent, each: EventComparison) -> str:
         shown = f"; moved by {moved:.3f} toward {angle:.0f}°" if each.bias.shown else nothing
         lines.append(f"Bias: {magnitude.a[0]:.3f} to {magnitude.b[0]:.3f}, {_verdict_words(magnitude)}{shown}.")
     if each.turning is not None:
-        about = Difference(
-            each.turning.a[2:],
-            each.turning.b[2:],
-            each.turning.u[2:],
-            each.turning.freedom[2:],
-            each.turning.verdicts[2:],
-        )
-        lines.append(
-            f"Turning about the bore's axis (swirl): {about.a[0]:+.4f} to {about.b[0]:+.4f}, {_verdict_words(about)} "
-            "(anticlockwise is positive)."
-        )
+        lines += _turning_words(each.turning)
     return "\n".join(lines)
+
+
+def _turning_words(turned: Difference) -> list[str]:
+    """Return how the turning about the bore's axis and across it changed."""
+    before, after = float(turned.a[2]), float(turned.b[2])
+
+    def sense(value: float) -> str:
+        return f"{abs(value):.4f} {'anticlockwise' if value > 0.0 else 'clockwise'}"
+
+    shown = turned.verdicts[2] != NOT_SHOWN
+    way = "turned the other way round" if before * after < 0.0 else "stronger" if abs(after) > abs(before) else "weaker"
+    verdict = f"{way}, shown by the data" if shown else _verdict_words(_of_axis(turned, 2))
+    across = [float(np.hypot(*part[:2])) for part in (turned.a, turned.b)]
+    if np.isnan(turned.u[:2]).all():
+        moved = _verdict_words(_of_axis(turned, 0))
+    else:
+        moved = "changed, shown by the data" if set(turned.verdicts[:2]) != {NOT_SHOWN} else "not shown by the data"
+    return [
+        f"Turning about the bore's axis (swirl): {sense(before)} to {sense(after)}, "
+        f"{changed(turned, 2, 1.0).rpartition(' ')[0]}: {verdict}.",
+        f"Turning across it (tumble): {across[0]:.3f} to {across[1]:.3f}: {moved}.",
+    ]
+
+
+def _of_axis(turned: Difference, axis: int) -> Difference:
+    at = slice(axis, axis + 1)
+    return Difference(turned.a[at], turned.b[at], turned.u[at], turned.freedom[at], turned.verdicts[at])
 
 
 def _verdict_words(difference: Difference) -> str:

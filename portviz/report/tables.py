@@ -17,7 +17,7 @@ from portviz.errors import counted
 from portviz.geometry.ends import passage_ends
 from portviz.geometry.passages import least_passages
 from portviz.geometry.profiles import Profiles
-from portviz.job.model import Array, Job
+from portviz.job.model import Array, Engine, Job
 from portviz.job.words import (
     coefficient_text,
     direction_words,
@@ -326,6 +326,16 @@ def _cam_lines(job: Job) -> list[str]:
     ]
 
 
+def _dead_centre(engine: Engine) -> str:
+    at = engine.dead_centre_deg
+    return "dead centre not stated" if at is None else f"dead centre at {at:g}°"
+
+
+def _direction(engine: Engine) -> str:
+    toward = engine.valve_direction_deg
+    return "direction not stated" if toward is None else f"toward {toward:g}°"
+
+
 def _engine_lines(job: Job) -> list[str]:
     """Return what is there of the cylinder."""
     engine = job.engine
@@ -335,8 +345,8 @@ def _engine_lines(job: Job) -> list[str]:
     parts = [f"{name} {lift_text(job, length)}" for name, length in lengths.items() if length is not None]
     if engine.speed is not None:
         parts.append(format_quantity(engine.speed, "rpm", "rotation"))
-    parts.append(f"{counted(engine.valves, 'valve')} of this side, dead centre at {engine.dead_centre_deg:g}°")
+    parts.append(f"{counted(engine.valves, 'valve')} of this side, {_dead_centre(engine)}")
     if engine.valve_offset is None:
         return [", ".join(parts)]
     where = f"valve {lift_text(job, engine.valve_offset)} from the bore's axis"
-    return [", ".join(parts), f"{where}, toward {engine.valve_direction_deg:g}°"]
+    return [", ".join(parts), f"{where}, {_direction(engine)}"]

@@ -30,6 +30,8 @@ MOST_RUNS = len(_RUNS)
 #: The demand is drawn up to this Mach number [-].
 _MOST_MACH = 1.0
 _LONGEST_NAME = 30
+#: Letters of a panel's title that fit beside another panel.
+_TITLE_LETTERS = 84
 
 
 def event_chart(events: LiftEvent, runs: list[int]) -> Figure:
@@ -190,7 +192,9 @@ def _draw_stations(axes: Any, events: LiftEvent, runs: list[int]) -> None:
     facing = "" if reference is None else f"\n0° = {reference}"
     axes.set_xlabel(f"station angle [deg], anticlockwise seen from the cylinder{facing}", parse_math=False)
     axes.set_ylabel("flow over an even one [-]")
-    axes.set_title("stations over the event: dots with ± at 95 %, lines to guide the eye", fontsize=10)
+    with_about = any(np.isfinite(events.known[run].flow_share.spread.standard).any() for run in runs)
+    about = "dots with ± at 95 %" if with_about else "their ± is not known"
+    axes.set_title(f"stations over the event: {about}; lines to guide the eye", fontsize=10)
     if axes.get_legend_handles_labels()[1]:
         axes.legend(loc="best", fontsize=9, frameon=False)
 
@@ -212,16 +216,17 @@ def _draw_gains(axes: Any, events: LiftEvent, comparison: EventComparison) -> No
     axes.set_ylabel(f"part of the change [{job.units.flow}]")
     legend = "no verdict: uncertainty not known"
     if known.any():
-        legend = "filled: shown by the data, pale: not shown; ± at 95 %"
+        legend = "filled: shown by the data (all bands together, Holm), pale: not shown; ± of each at 95 %"
     if comparison.held.any():
         legend += "; hatched: held, not measured"
         for bar, held in zip(bars, comparison.held, strict=True):
             bar.set_hatch("///" if held else "")
-    axes.set_title(
-        f"which lifts the change of the mean flow comes from: {_name(events, comparison.b)} less "
-        f"{_name(events, comparison.a)}\n{legend}",
-        fontsize=10,
-    )
+    title = [
+        "which lifts the change of the mean flow comes from: "
+        f"{_name(events, comparison.b)} less {_name(events, comparison.a)}",
+        legend,
+    ]
+    axes.set_title("\n".join(part for line in title for part in fitted(line, _TITLE_LETTERS, 2)), fontsize=9.5)
 
 
 def _draw_demand(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> None:
@@ -229,6 +234,7 @@ def _draw_demand(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
     engine = job.engine
     assert engine is not None
     assert engine.speed is not None
+    assert engine.dead_centre_deg is not None
     for place, run in enumerate(runs):
         colour, stroke = _RUNS[place]
         mach = course.demand_mach[run]
@@ -268,12 +274,12 @@ def _draw_demand(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
     speed = in_unit(engine.speed, "rpm", "rotation")
     sound = in_unit(sound_speed(job), job.units.velocity, "velocity")
     blow = ", no blow-down, no hot gas" if job.side == "exhaust" else ""
-    axes.set_title(
-        f"what the piston asks for in the effective area, at {speed:.0f} rpm (top dead centre at "
-        f"{engine.dead_centre_deg:g}°)\nif gas as in the bench's room (sound: {sound:.0f} {job.units.velocity}) "
-        f"followed it at once; no waves{blow}",
-        fontsize=10,
-    )
+    title = [
+        f"what the piston asks for in the effective area, at {speed:.0f} rpm, top dead centre at "
+        f"{engine.dead_centre_deg:g}°",
+        f"if gas as in the bench's room (sound: {sound:.0f} {job.units.velocity}) followed at once; no waves{blow}",
+    ]
+    axes.set_title("\n".join(part for line in title for part in fitted(line, _TITLE_LETTERS, 2)), fontsize=9.5)
     axes.legend(loc="best", fontsize=9, frameon=False)
 
 

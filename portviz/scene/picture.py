@@ -14,10 +14,10 @@ from portviz.scene.words import file_words
 PICTURE_ENDINGS = (".png",)
 
 
-def require_picture_name(path: Path) -> None:
+def require_picture_name(path: Path, option: str = "picture") -> None:
     """Raise UsageError where the name has no ending that we write."""
     if path.suffix.lower() not in PICTURE_ENDINGS:
-        raise UsageError(f"picture: {path.name!r} must end in {' or '.join(PICTURE_ENDINGS)}")
+        raise UsageError(f"{option}: {path.name!r} must end in {' or '.join(PICTURE_ENDINGS)}")
 
 
 def write_picture(

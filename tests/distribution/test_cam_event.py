@@ -147,9 +147,36 @@ def test_a_flank_that_turns_back_names_the_worst_line_first(job_with: JobWith) -
     """Row 10 falls 0.2 mm below row 9, and row 22 0.6 mm below row 23; 0.04 mm at row 7 are within 0.5 % of 10 mm."""
     lift = LIFT.copy()
     lift[10], lift[22], lift[7] = lift[9] - 0.2e-3, lift[23] - 0.6e-3, lift[6] - 0.04e-3
+    alone, back = cam_warnings(job_with(CRANK, lift))
+    assert "stands out from its neighbours" in alone
+    assert ": line 24 (" in alone
+    assert "turns back" in back
+    assert back.endswith(": line 12 (0.20 mm too low)")
+
+
+def test_a_slip_upward_blames_itself(job_with: JobWith) -> None:
+    lift = LIFT.copy()
+    lift[8] += 3e-3
     (warning,) = cam_warnings(job_with(CRANK, lift))
-    assert "turns back" in warning
-    assert warning.endswith(": line 24 (0.60 mm too low); line 12 (0.20 mm too low)")
+    assert "stands out" in warning
+    assert f"line 10 ({1e3 * lift[8]:.2f} mm" in warning
+
+
+def test_rows_that_are_missing(job_with: JobWith) -> None:
+    keep = (CRANK <= 80.0) | (CRANK >= 150.0)
+    (warning,) = cam_warnings(job_with(CRANK[keep], LIFT[keep]))
+    assert "cam.csv leaps, where other steps are" in warning
+    assert "a peak may be lost" in warning
+
+
+def test_a_gauge_that_rests_above_zero(job_with: JobWith) -> None:
+    crank = np.concatenate([CRANK[0] - np.array([30.0, 20.0, 10.0]), CRANK])
+    (*_, warning) = [
+        words
+        for words in cam_warnings(job_with(crank, np.concatenate([np.zeros(3), LIFT]) + 0.03e-3))
+        if "no lift" in words
+    ]
+    assert 'lash = "0.03 mm"' in warning
 
 
 @pytest.mark.parametrize(("scale", "words"), [(0.5, "are these camshaft degrees"), (2.0, "more than cams have")])

@@ -251,3 +251,43 @@ def test_scipy_is_loaded_for_figures_alone(make_job: MakeJob, small_job: str) ->
             [sys.executable, "-c", script, str(folder)], capture_output=True, text=True, check=True, timeout=120
         )
         assert found.stdout.strip() == loaded
+
+
+def test_a_whole_turn_is_begun_where_the_valve_is_closed(make_job: MakeJob) -> None:
+    """0 to 720 deg with the event across the ends: written on past 720, to the digit; with and without row 720."""
+    crank = np.arange(0.0, 721.0, 10.0)
+    lift = np.maximum(10.0 * np.cos(np.radians((crank - 720.0 * (crank > 360.0) - 40.0) * 0.75)), 0.0)
+    lift[(crank > 160.0) & (crank < 640.0)] = 0.0
+    for last in (None, -1):
+        rows = "".join(f"{at:g},{each:.4f}\n" for at, each in zip(crank[:last], lift[:last], strict=True))
+        cam = read_job(make_job(cam_csv="crank [deg],lift [mm]\n" + rows)).cam
+        assert cam is not None
+        opened = cam.lift > 0.0
+        assert cam.lift[0] == cam.lift[-1] == 0.0
+        assert np.diff(np.flatnonzero(opened)).max() == 1
+        assert cam.crank_deg[np.argmax(cam.lift)] == pytest.approx(760.0)
+        assert (np.diff(cam.crank_deg) > 0.0).all()
+        assert cam.line is not None
+        assert cam.line[np.argmax(cam.lift)] == 2 + 4
+
+
+def test_a_dial_a_little_below_zero_counts_as_zero(make_job: MakeJob) -> None:
+    cam = read_job(make_job(cam_csv="crank [deg],lift [mm]\n-20,-0.02\n0,0\n100,8\n200,0\n220,-0.01\n")).cam
+    assert cam is not None
+    assert cam.lift.min() == 0.0
+    assert cam.below_zero == pytest.approx(-2e-5)
+
+
+def test_all_negative_lines_are_named(make_job: MakeJob) -> None:
+    with pytest.raises(JobError, match=r"line 2.*can't be negative; so are those in lines 4"):
+        read_job(make_job(cam_csv="crank [deg],lift [mm]\n-20,-1\n0,8\n100,-2\n"))
+
+
+def test_a_note_column_is_welcome(make_job: MakeJob) -> None:
+    cam = read_job(make_job(cam_csv="crank [deg],lift [mm],note\n0,0,\n100,8,by eye\n200,0,\n")).cam
+    assert cam is not None
+
+
+def test_opening_and_closing_are_told_to_be_a_duration(make_job: MakeJob, small_job: str) -> None:
+    with pytest.raises(JobError, match=r"cam\.opens.*12 \+ 180 \+ 60 = 252"):
+        read_job(make_job(job_toml=small_job + '[cam]\nopens = "12 deg"\n'))

@@ -42,7 +42,7 @@ def test_the_bore_is_enough(make_job: MakeJob, small_job: str) -> None:
     assert engine is not None
     assert engine.bore == pytest.approx(3.25 * 0.0254)
     assert (engine.stroke, engine.rod_length, engine.speed, engine.valve_offset) == (None, None, None, None)
-    assert (engine.valves, engine.valve_direction_deg, engine.dead_centre_deg) == (1, 0.0, 0.0)
+    assert (engine.valves, engine.valve_direction_deg, engine.dead_centre_deg) == (1, None, None)
 
 
 def test_no_section_no_engine(make_job: MakeJob) -> None:

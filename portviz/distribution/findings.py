@@ -1,0 +1,90 @@
+"""What of a design lies outside the ranges that are usual in the trade: told with its source, never as a permission."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from portviz.distribution.study import Study
+from portviz.geometry.contact import mean_contact_pressure
+from portviz.job.limits import MEASURES, Limit
+from portviz.job.model import Array
+from portviz.job.words import lift_text
+from portviz.units import format_quantity, in_unit
+
+#: Nearer to a limit than this part of it a figure is the limit, whatever its last digits [-].
+_AT_LIMIT = 1e-9
+#: A band narrower than this is no band [m].
+_NO_BAND = 1e-9
+
+
+def measures(study: Study) -> dict[str, Array]:
+    """Return what limits may be about, each of shape (N,), in SI."""
+    dims, contact = study.designs.dimensions, study.contact
+    return {
+        "seat width": dims.seat_width,
+        "interference angle": contact.interference,
+        "throat over head": dims.throat_radius / dims.head_radius,
+        "margin": dims.margin,
+        "face overhang": contact.overhang,
+        "contact pressure": spring_pressure(study),
+    }
+
+
+def spring_pressure(study: Study) -> Array:
+    """Return the mean contact pressure under the spring's seat force [Pa], shape (N,); NaN where it is not known."""
+    contact = study.contact
+    return mean_contact_pressure(
+        study.designs.values["valve.seat_force"], contact.mean_radius, contact.outer_radius - contact.inner_radius
+    )
+
+
+def findings(study: Study, limits: tuple[Limit, ...], places: range | list[int]) -> list[list[str]]:
+    """Return what is to be said of designs by their places, a list of sentences each."""
+    values = measures(study)
+    return [[*_outside(limits, values, place), *_contact_words(study, place)] for place in places]
+
+
+def _outside(limits: tuple[Limit, ...], values: dict[str, Array], place: int) -> list[str]:
+    found = []
+    for limit in limits:
+        value = float(values[limit.what][place])
+        slack = _AT_LIMIT * max(abs(limit.low), abs(limit.high))
+        if np.isnan(value) or limit.low - slack <= value <= limit.high + slack:
+            continue
+        kind = MEASURES[limit.what]
+        if kind is None:
+            shown, low, high = f"{value:.3f}", f"{limit.low:g}", f"{limit.high:g}"
+        else:
+            decimals = 0 if kind == "pressure" else 2
+            shown = format_quantity(value, limit.unit, kind, decimals)
+            low, high = f"{in_unit(limit.low, limit.unit, kind):g}", f"{in_unit(limit.high, limit.unit, kind):g}"
+        unit = f" {limit.unit}" if limit.unit else ""
+        found.append(
+            f"{limit.what} {shown} is outside the usual range, {low} to {high}{unit} ({limit.source}); check "
+            "the maker's figure"
+        )
+    return found
+
+
+def _contact_words(study: Study, place: int) -> list[str]:
+    job, contact, dims = study.job, study.contact, study.designs.dimensions
+    found = []
+    if contact.line[place]:
+        edge = "outer, toward the cylinder" if contact.interference[place] > 0.0 else "inner, toward the port"
+        band = 2.0 * float(contact.pressed_inner_radius[place]), 2.0 * float(contact.pressed_outer_radius[place])
+        found.append(
+            f"face and seat differ by {abs(np.degrees(contact.interference[place])):.2g} deg: they touch along a line "
+            f"at {lift_text(job, 2.0 * float(contact.mean_radius[place]))} diameter, the band's {edge} edge; worn in, "
+            f"the band is {lift_text(job, band[0])} to {lift_text(job, band[1])}"
+        )
+    if contact.overhang[place] < -_NO_BAND:
+        found.append(
+            f"the seat reaches out {lift_text(job, -float(contact.overhang[place]))} beyond the valve's head on each "
+            "side: what the face does not cover makes no contact"
+        )
+    if contact.bare[place] > _NO_BAND:
+        found.append(
+            f"the face leaves {lift_text(job, float(contact.bare[place]))} of the seat band bare toward the port, on "
+            f"each side: a face of {lift_text(job, float(dims.face_width[place]))} is too narrow, or sits too far out"
+        )
+    return found

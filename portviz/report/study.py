@@ -1,0 +1,134 @@
+"""A study of valve and seat as a JSON document and as a table for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import numpy as np
+
+from portviz.distribution.findings import findings, spring_pressure
+from portviz.distribution.study import Study
+from portviz.geometry.contact import friction_bounds, gas_force, mean_contact_pressure
+from portviz.geometry.three_stage import curtain_area, head_area
+from portviz.job.limits import Limit
+from portviz.job.model import Array
+from portviz.report.machine import FORMAT, Document, plain_number
+from portviz.report.rows import safe_cell
+
+#: Friction between face and seat, up to which bounds are given [-] (common practice, no source).
+FRICTION = 0.2
+
+
+def study_document(study: Study, limits: tuple[Limit, ...], warnings: list[str]) -> Document:
+    """Return what `study --json` prints."""
+    said = findings(study, limits, range(study.count))
+    columns = _columns(study)
+    return {
+        "format": FORMAT,
+        "title": study.job.title,
+        "warnings": warnings,
+        "run": None if study.coefficients is None else study.coefficients.run,
+        "friction": FRICTION,
+        "refused": [{"name": name, "changes": changes, "reason": reason} for name, changes, reason in study.refused],
+        "designs": [_design(study, place, said[place], columns) for place in range(study.count)],
+    }
+
+
+def _columns(study: Study) -> dict[str, Array]:
+    """Return what belongs to a whole design, shape (N,), by its key; NaN where it is not known."""
+    contact, values = study.contact, study.designs.values
+    pressure = spring_pressure(study)
+    gas = np.nan_to_num(values["valve.seat_force"]) + gas_force(values["valve.gas_pressure"], contact.mean_radius)
+    closed = mean_contact_pressure(gas, contact.mean_radius, contact.radial_width)
+    low, high = friction_bounds(study.designs.dimensions.seat_angle, FRICTION)
+    nothing = np.full(study.count, np.nan)
+    return {
+        "mean_pressure_pa": pressure,
+        "mean_pressure_least_pa": pressure * low,
+        "mean_pressure_greatest_pa": pressure * high,
+        "mean_pressure_with_gas_pa": closed,
+        "low_lift_area_change": study.low_lift_change,
+        "throat_from_lift_m": study.throat_takes_over(),
+        "event_flow_area_m2": nothing if study.event_area is None else study.event_area,
+        "event_flow_m3_s": nothing if study.event_flow is None else study.event_flow,
+    }
+
+
+def _design(study: Study, place: int, said: list[str], columns: dict[str, Array]) -> Document:
+    contact, designs = study.contact, study.designs
+    own = {key: plain_number(values[place]) for key, values in columns.items()}
+    return {
+        "name": designs.names[place],
+        "changes": designs.changes[place],
+        "lifts": _lifts(study, place),
+        "contact": {
+            "inner_diameter_m": 2.0 * float(contact.inner_radius[place]),
+            "outer_diameter_m": 2.0 * float(contact.outer_radius[place]),
+            "mean_diameter_m": 2.0 * float(contact.mean_radius[place]),
+            "width_m": float(contact.width[place]),
+            "area_m2": float(contact.area[place]),
+            **{key: own.pop(key) for key in list(own) if key.startswith("mean_pressure")},
+            "interference_rad": float(contact.interference[place]),
+            "worn_in_inner_diameter_m": 2.0 * float(contact.pressed_inner_radius[place]),
+            "worn_in_outer_diameter_m": 2.0 * float(contact.pressed_outer_radius[place]),
+            "face_overhang_m": float(contact.overhang[place]),
+            "seat_left_bare_m": max(float(contact.bare[place]), 0.0),
+            "protrusion_m": float(contact.protrusion[place]),
+        },
+        **own,
+        "findings": said,
+    }
+
+
+def _lifts(study: Study, place: int) -> list[Document]:
+    head = 2.0 * float(study.designs.dimensions.head_radius[place])
+    flow, flow_u, band = study.flow[place], study.flow_u[place], study.flow_band[place]
+    area = study.flow_area[place]
+    return [
+        {
+            "lift_m": float(lift),
+            "stage": int(study.stage[place, column]),
+            "three_stage_area_m2": float(study.three_stage_area[place, column]),
+            "curtain_area_m2": float(curtain_area(lift, head)),
+            "gap_area_m2": float(study.gap_area[place, column]),
+            "throat_area_m2": float(study.throat_area[place, column]),
+            "flow_area_m2": float(area[column]),
+            "limited_by": "gap" if study.limited_by_gap[place, column] else "throat",
+            "head_area_m2": float(head_area(head)),
+            "flow_m3_s": plain_number(flow[column]),
+            "flow_m3_s_u": plain_number(flow_u[column]),
+            "flow_m3_s_band": plain_number(band[column]),
+        }
+        for column, lift in enumerate(study.lift.tolist())
+    ]
+
+
+def study_csv(study: Study) -> str:
+    """Return the study as comma-separated text in SI, a row a design and lift."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    keys = list(dict.fromkeys(key for changes in study.designs.changes for key in changes))
+    columns = _columns(study)
+    values = study.designs.values
+    lifts = list(_lifts(study, 0)[0])
+    contact = ("inner_diameter_m", "outer_diameter_m", "width_m", "area_m2")
+    writer.writerow(
+        ["design", "name", *map(_with_unit, keys), *lifts, *(f"contact_{name}" for name in contact), *columns]
+    )
+    for place in range(study.count):
+        whole = _design(study, place, [], columns)
+        fixed = [whole["contact"][name] for name in contact]
+        fixed += [plain_number(column[place]) for column in columns.values()]
+        changed = [plain_number(values[key][place]) for key in keys]
+        for row in whole["lifts"]:
+            name = study.designs.names[place]
+            writer.writerow([place, "" if name is None else safe_cell(name), *changed, *row.values(), *fixed])
+    return out.getvalue()
+
+
+def _with_unit(key: str) -> str:
+    """Return a key of job.toml with its SI unit behind it."""
+    last = key.rpartition(".")[2]
+    unit = {"angle": "rad", "face_angle": "rad", "underhead_angle": "rad", "seat_force": "n", "gas_pressure": "pa"}
+    return f"{key}_{unit.get(last, 'm')}"

@@ -1,0 +1,222 @@
+"""A study of valve and seat as tables."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from portviz.distribution.designs import key_kind
+from portviz.distribution.findings import findings, spring_pressure
+from portviz.distribution.study import LOW_LIFT, Study
+from portviz.errors import counted
+from portviz.geometry.contact import gas_force, mean_contact_pressure
+from portviz.job.limits import Limit
+from portviz.job.words import lift_text, pressure_text
+from portviz.report.layout import add_row, new_table, titled
+from portviz.report.study import FRICTION
+from portviz.units import area_unit, format_quantity, in_unit, number_text
+
+#: Designs that a table lists; more are in the files.
+MOST_ROWS = 40
+#: Lifts side by side in one table.
+_LIFTS_ABREAST = 9
+#: Reasons of refused designs, and designs with findings, that are told one by one.
+_TOLD = 12
+
+
+def study_tables(study: Study, limits: tuple[Limit, ...], limits_name: str) -> RenderableType:
+    """Return contact and passages of the designs, what they would flow, what was refused, and what is to be checked."""
+    job = study.job
+    shown = list(range(min(study.count, MOST_ROWS)))
+    parts: list[RenderableType] = [Text(job.title, style="bold"), Text(_words(study)), Text("")]
+    parts.append(titled("Designs: contact and passages", _design_table(study, shown)))
+    for start in range(0, len(study.lift), _LIFTS_ABREAST):
+        some = range(start, min(start + _LIFTS_ABREAST, len(study.lift)))
+        parts.append(titled("Flow area against the present one [%], by lift", _area_table(study, shown, some)))
+        if np.isfinite(study.flow).any():
+            title = f"Flow if the coefficients stay [{job.units.flow}], by lift"
+            parts.append(titled(title, _flow_table(study, shown, some)))
+    if study.count > len(shown):
+        parts.append(
+            Text(f"{study.count - len(shown)} more designs are not listed here; --csv and --json hold them all.")
+        )
+    if study.refused:
+        parts += [Text("Refused, since they make no valve and seat", style="bold"), Text(_refused(study)), Text("")]
+    parts += [Text("To check", style="bold"), Text(_to_check(study, limits, shown)), Text("")]
+    parts.append(Text(_meanings(study, limits_name), style="dim"))
+    return Group(*parts)
+
+
+def design_label(study: Study, place: int) -> str:
+    """Return a design's name, or what it changes in the units it was typed in."""
+    name, changes = study.designs.names[place], study.designs.named_changes(place)
+    if place == 0:
+        return "present"
+    if name is not None:
+        return name
+    return ", ".join(change_text(study, key, value) for key, value in changes.items())
+
+
+def change_text(study: Study, key: str, value: float) -> str:
+    """Return one change in words, such as "seat width 1.20 mm"."""
+    job = study.job
+    kind = key_kind(key, job)[1] if not key.startswith("seat.bottom_cuts") else "angle" if "angle" in key else "length"
+    unit = {"length": job.units.length, "angle": "deg", "force": "N", "pressure": "bar"}[kind]
+    decimals = {"angle": 1, "force": 0, "pressure": 1}.get(kind)
+    words = key.replace(".", " ").replace("_", " ")
+    return f"{words} {format_quantity(value, unit, kind, decimals)}"
+
+
+def _words(study: Study) -> str:
+    refused = f", {counted(len(study.refused), 'design')} refused" if study.refused else ""
+    flow = ""
+    if study.coefficients is not None:
+        flow = f" Flow by the coefficients measured in run “{study.coefficients.run}”."
+    return f"{counted(study.count - 1, 'design')} beside the present one{refused}.{flow}"
+
+
+def _design_table(study: Study, shown: list[int]) -> Table:
+    job, contact = study.job, study.contact
+    unit, (area, to_area) = job.units.length, area_unit(job.units.length)
+    pressure, takes_over = spring_pressure(study), study.throat_takes_over()
+    gas = np.nan_to_num(study.designs.values["valve.seat_force"]) + gas_force(
+        study.designs.values["valve.gas_pressure"], contact.mean_radius
+    )
+    closed = mean_contact_pressure(gas, contact.mean_radius, contact.radial_width)
+    with_pressure, with_gas = np.isfinite(pressure).any(), np.isfinite(closed).any()
+    with_event = study.event_area is not None
+    columns = [
+        "design",
+        f"seat's outer\ndiameter [{unit}]",
+        f"contact\nwidth [{unit}]",
+        f"mean\ndiameter [{unit}]",
+        *(["spring on\nit [MPa]"] if with_pressure else []),
+        *(["with gas\n[MPa]"] if with_gas else []),
+        "low-lift\narea [%]",
+        f"throat limits\nfrom [{unit}]",
+        *([f"event mean\narea [{area}]"] if with_event else []),
+        *([f"event flow\n[{job.units.flow}]"] if with_event and study.coefficients is not None else []),
+    ]
+    table = new_table(columns, ("design",))
+    low = study.low_lift_change
+    for place in shown:
+        cells = [
+            design_label(study, place),
+            number_text(2.0 * float(study.designs.dimensions.seat_outer_radius[place]), unit, "length"),
+            "line" if contact.line[place] else number_text(float(contact.width[place]), unit, "length"),
+            number_text(2.0 * float(contact.mean_radius[place]), unit, "length"),
+        ]
+        if with_pressure:
+            cells.append(_mega(pressure[place]))
+        if with_gas:
+            cells.append(_mega(closed[place]))
+        cells.append("" if place == 0 else f"{100.0 * low[place]:+.1f}")
+        cells.append("–" if np.isnan(takes_over[place]) else number_text(float(takes_over[place]), unit, "length"))
+        if study.event_area is not None:
+            cells.append(f"{study.event_area[place] * to_area:.{1 if area == 'mm²' else 4}f}")
+            if study.event_flow is not None and study.coefficients is not None:
+                cells.append(number_text(float(study.event_flow[place]), job.units.flow, "flow", 2))
+        add_row(table, *cells)
+    return table
+
+
+def _mega(pressure: float) -> str:
+    return "–" if np.isnan(pressure) else f"{pressure / 1e6:.2f}"
+
+
+def _lift_columns(study: Study, lifts: range) -> list[str]:
+    unit = study.job.units.length
+    return [f"{number_text(float(study.lift[lift]), unit, 'length')}\n{unit}" for lift in lifts]
+
+
+def _area_table(study: Study, shown: list[int], lifts: range) -> Table:
+    area, to_area = area_unit(study.job.units.length)
+    decimals = 0 if area == "mm²" else 3
+    table = new_table(["design", *_lift_columns(study, lifts)], ("design",))
+    flow_area = study.flow_area
+    present = flow_area[0]
+    for place in shown:
+        cells = []
+        for lift in lifts:
+            if present[lift] <= 0.0:
+                cells.append("–")
+            elif place == 0:
+                cells.append(f"{present[lift] * to_area:.{decimals}f} {area}")
+            else:
+                cells.append(f"{100.0 * (flow_area[place, lift] / present[lift] - 1.0):+.1f}")
+        add_row(table, design_label(study, place), *cells)
+    return table
+
+
+def _flow_table(study: Study, shown: list[int], lifts: range) -> Table:
+    job = study.job
+    table = new_table(["design", *_lift_columns(study, lifts)], ("design",))
+    flow, band = study.flow, study.flow_band
+    scale = in_unit(1.0, job.units.flow, "flow")
+    for place in shown:
+        cells = []
+        for lift in lifts:
+            if np.isnan(flow[place, lift]):
+                cells.append("–")
+            else:
+                off = "" if place == 0 else f" ({band[place, lift] * scale:.1f})"
+                cells.append(number_text(float(flow[place, lift]), job.units.flow, "flow", 1) + off)
+        add_row(table, design_label(study, place), *cells)
+    return table
+
+
+def _refused(study: Study) -> str:
+    counts = Counter(reason.split(":")[0] for _, _, reason in study.refused)
+    first: dict[str, tuple[str | None, dict[str, float], str]] = {}
+    for name, changes, reason in study.refused:
+        first.setdefault(reason.split(":")[0], (name, changes, reason))
+    lines = []
+    for kind, count in counts.most_common(_TOLD):
+        name, changes, reason = first[kind]
+        who = name or ", ".join(change_text(study, key, changes[key]) for key in changes)
+        lines.append(f"{count} x {reason} (such as: {who})")
+    return "\n".join(lines)
+
+
+def _to_check(study: Study, limits: tuple[Limit, ...], shown: list[int]) -> str:
+    said = findings(study, limits, shown)
+    own = set(said[0])
+    lines = [f"present: {words}" for words in said[0]]
+    told = 0
+    for place, sentences in zip(shown[1:], said[1:], strict=True):
+        new = [words for words in sentences if words not in own]
+        if new and told < _TOLD:
+            lines += [f"{design_label(study, place)}: {words}" for words in new]
+        told += bool(new)
+    if told > _TOLD:
+        lines.append(f"{told - _TOLD} more designs have something to check; --json holds all of it.")
+    return (
+        "\n".join(lines)
+        if lines
+        else "Nothing lies outside the ranges in the table of limits; the makers' figures come first."
+    )
+
+
+def _meanings(study: Study, limits_name: str) -> str:
+    job = study.job
+    words = [
+        "Low-lift area: flow area at lifts up to "
+        f"{lift_text(job, LOW_LIFT * job.valve.head_diameter)} over the present one's.",
+        "The spring's mean pressure on the band is frictionless; friction up to "
+        f"{FRICTION:g} (common practice, no source) bounds it in --json.",
+        f"Limits: {limits_name}; a limits.csv in the job's folder replaces it.",
+        "A narrow seat cools the valve worse, a wide one seals worse; a valve can burn, a seat pull out, a thin margin "
+        "crack. The valve's and seat's makers' limits and licensed practice come first: nothing here is a permission.",
+    ]
+    if np.isfinite(study.flow).any():
+        words.insert(
+            1,
+            "Flow: the measured coefficient on the flow area, at the same lift, x the new flow area, at "
+            f"{pressure_text(job, job.bench.test_pressure)}. Coefficients move with geometry: in brackets half of the "
+            "change, as if so much could be lost or gained besides (an assumption, no source); measure what you cut.",
+        )
+    return " ".join(words)
