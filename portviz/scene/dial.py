@@ -19,13 +19,22 @@ _OUTER, _INNER = 1.0, 0.74
 #: The bias whose arrow reaches the ring [-]; larger ones, which are rare, end there too.
 _BIAS_AT_RING = 0.5
 _HALF_HEIGHT = 1.42
-#: Where the dial stands, as a part of the view's height.
-DIAL_BOTTOM = 0.36
+#: Where the dial stands, as parts of the view's width and height.
+_DIAL_LEFT, DIAL_BOTTOM = 0.008, 0.36
+#: Between ring, angles and pointer, and how long the pointer is [pixels, dial's unit].
+_CLEAR, _POINTER = 4.0, 0.12
+#: Widths of a digit and of the sign for degrees over the size of the type.
+_DIGIT_WIDTH, _DEGREE_WIDTH = 0.64, 0.5
 
 
 def dial_side(window_size: Sequence[int]) -> float:
     """Return the dial's width and height in a window of a width and height [pixels]."""
     return min(0.32 * window_size[1], 0.2 * window_size[0])
+
+
+def _label_width(text: pv.Text) -> float:
+    """Return how wide an angle's label is [pixels]."""
+    return float(((len(text.input) - 1) * _DIGIT_WIDTH + _DEGREE_WIDTH) * text.prop.font_size)
 
 
 def _flat(radius: npt.ArrayLike, angle_deg: npt.ArrayLike) -> Array:
@@ -92,13 +101,14 @@ class Dial:
         self.bias = pv.PolyData(np.zeros((4, 3)), lines=[2, 0, 1, 3, 2, 1, 3])
         self.bias_actor = self._add(self.bias, color=JET, line_width=3)
         self._add(pv.PolyData([0.0, 0.0, 0.0]), color=JET, point_size=5)
-        pointer = np.array([[1.42, 0.0, 0.0], [1.3, 0.06, 0.0], [1.3, -0.06, 0.0]])
-        self._add(pv.PolyData(pointer, [3, 0, 1, 2]), color=REFERENCE)
+        self.pointer = pv.PolyData(np.zeros((3, 3)), [3, 0, 1, 2])
+        self._add(self.pointer, color=REFERENCE)
+        self.angles = {}
         for angle in (0.0, 90.0, 180.0, 270.0):
-            text = new_text(INK, "center", "center")
+            self.angles[angle] = text = new_text(INK, "center", "center")
             add_sized(text.prop, 12)
             text.input = f"{angle:g}°"
-            self._show(place_in_world(text, _flat(1.16, angle)))
+            self._show(text)
         # Not in the dial's own renderer, which would cut its words at the edge.
         self.caption = new_text(INK, "center", "top")
         add_sized(self.caption.prop, 12)
@@ -116,12 +126,23 @@ class Dial:
         self.renderer.AddViewProp(actor)
 
     def place(self, window_size: Sequence[int]) -> None:
-        """Set the dial's place in a window of a width and height [pixels]."""
+        """Set the dial's place in a window of a width and height [pixels], its angles clear of the ring."""
         width, height = window_size
         side = dial_side(window_size)
-        left, bottom = 0.008, DIAL_BOTTOM
-        self.renderer.SetViewport(left, bottom, left + side / width, bottom + side / height)
-        place_in_view(self.caption, (left + side / width / 2.0, bottom + 0.01))
+        unit = 0.5 * side / _HALF_HEIGHT
+        # In a small window type is larger beside the ring, and its angles need more room than the ring leaves.
+        broad = max(side, 2.0 * (unit * _OUTER + _CLEAR + _label_width(self.angles[180.0]) + 1.0))
+        left, bottom = _DIAL_LEFT, DIAL_BOTTOM
+        self.renderer.SetViewport(left, bottom, left + broad / width, bottom + side / height)
+        place_in_view(self.caption, (left + broad / width / 2.0, bottom + 0.01))
+        for angle, text in self.angles.items():
+            half = 0.5 * (_label_width(text) if angle in (0.0, 180.0) else text.prop.font_size)
+            place_in_world(text, _flat(_OUTER + (_CLEAR + half) / unit, angle))
+        start = _OUTER + (2.0 * _CLEAR + _label_width(self.angles[0.0])) / unit
+        tip, half = [start + _POINTER, 0.0, 0.0], 0.5 * _POINTER
+        self.pointer.points[:] = [tip, [start, half, 0.0], [start, -half, 0.0]]
+        self.pointer.GetPoints().Modified()
+        self.pointer.Modified()
 
     def update(
         self, read: npt.NDArray[np.bool_], far: npt.NDArray[np.bool_], bias: complex | None, name: str = "bias"

@@ -107,6 +107,8 @@ class LiftCurve:
         mapper = vtkPolyDataMapper2D()
         mapper.SetInputData(mesh)
         mapper.SetTransformCoordinate(pixels)
+        # Without this VTK moves each corner to a whole pixel, and the curve wobbles.
+        mapper.TransformCoordinateUseDoubleOn()
         actor = vtkActor2D()
         actor.SetMapper(mapper)
         actor.GetProperty().SetColor(*pv.Color(color).float_rgb)

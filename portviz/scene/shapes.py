@@ -171,9 +171,20 @@ def valve_section(profiles: Profiles) -> tuple[list[Surface], list[Array]]:
 def _section(front: Array, back: Array) -> tuple[list[Surface], list[Array]]:
     rung = np.arange(len(front) - 1)
     quads = np.stack([rung, rung + 1, len(front) + rung + 1, len(front) + rung], axis=1)
-    corners, loop = np.concatenate([front, back]), np.concatenate([front, back[::-1], front[:1]])
+    corners, loop = np.concatenate([front, back]), _bends(np.concatenate([front, back[::-1], front[:1]]))
     faces = [Surface(_in_section(corners, angle, 2e-5), quads, np.empty((0, 3), dtype=np.intp)) for angle in HEAD_RANGE]
     return faces, [_in_section(loop, angle, 4e-5) for angle in HEAD_RANGE]
+
+
+def _bends(line: Array) -> Array:
+    """Return a line's ends and the corners at which it bends: a drawn line may break where two pieces only meet."""
+    steps = np.diff(line, axis=0)
+    line, steps = np.concatenate([line[:1], line[1:][steps.any(axis=1)]]), steps[steps.any(axis=1)]
+    before, after = steps[:-1], steps[1:]
+    turned = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    lengths = np.hypot(*before.T) * np.hypot(*after.T)
+    straight = (np.abs(turned) <= 1e-9 * lengths) & (np.sum(before * after, axis=1) > 0.0)
+    return np.asarray(line[np.concatenate([[True], ~straight, [True]])])
 
 
 def _in_section(corners: Array, angle_deg: float, forward: float) -> Array:
