@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+import threading
+import time
 from types import SimpleNamespace
 from typing import Any
 
@@ -164,6 +167,136 @@ def test_line_to_the_arc_is_least_for_its_wall_end(reference: SimpleNamespace, f
         best = float(np.min(reference.area(wall, arc.at(np.linspace(0.0, 1.0, 20001)))))
         assert passages.throat_area[0, index] <= best * (1.0 + 1e-12)
         assert passages.throat_area[0, index] == pytest.approx(best, rel=1e-7)
+
+
+# Against a plain search that leaves no pair out.
+
+
+def plain_passages(profiles: Profiles, lifts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Least gap and throat of one design: every wall part with every valve part, the arc by golden section.
+
+    None of the package's reasons why a line need not be looked at is used, nor its functions.
+    """
+    wall = profiles.wall[0]
+    valve = profiles.valve[0] - lifts[:, None, None] * np.array([0.0, 1.0])
+    # Throat and stem go on for ever: their level line is there at any lift.
+    ring = wall[-1, 0] ** 2 - valve[:, -1, 0] ** 2
+    least = {True: np.full(len(lifts), np.inf), False: ring**2}
+    for row, column in itertools.product(range(len(wall) - 1), range(6)):
+        ends = wall[row], wall[row + 1], valve[:, column], valve[:, column + 1]
+        if column == 4 and profiles.fillet_radius[0] > 0.0:
+            square = least_to_arc(*ends[:2], profiles, lifts)
+        else:
+            square = least_between(*ends)
+        is_gap = row < len(wall) - 2 and column < 3
+        least[is_gap] = np.minimum(least[is_gap], square)
+    return np.pi * np.sqrt(least[True]), np.pi * np.sqrt(least[False])
+
+
+def least_between(a: np.ndarray, b: np.ndarray, c: np.ndarray, d: np.ndarray) -> np.ndarray:
+    """Least (area / pi)^2 between the straight parts a-b and c-d: one end is a corner."""
+    return np.min(
+        [least_to_part(a, c, d), least_to_part(b, c, d), least_to_part(c, a, b), least_to_part(d, a, b)], axis=0
+    )
+
+
+def least_to_part(point: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
+    """Least (area / pi)^2 between points (..., 2) and straight parts: at an end or a root of its derivative.
+
+    With R = R0 + t v_r and d^2 = c + 2 b t + t^2, (R^2 d^2)' = 0 where
+    2 v_r t^2 + (3 b v_r + R0) t + v_r c + R0 b = 0.
+    """
+    point, start, end = np.broadcast_arrays(point, start, end)
+    length = np.hypot(*np.moveaxis(end - start, -1, 0))
+    unit = (end - start) / np.where(length > 0.0, length, 1.0)[..., None]
+    ring, away = start[..., 0] + point[..., 0], start - point
+    b, c = np.sum(unit * away, axis=-1), np.sum(away * away, axis=-1)
+    linear, constant = 3.0 * b * unit[..., 0] + ring, unit[..., 0] * c + ring * b
+    root = np.sqrt(np.maximum(linear**2 - 8.0 * unit[..., 0] * constant, 0.0))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        places = [np.zeros_like(length), length, -2.0 * constant / (linear + root), -2.0 * constant / (linear - root)]
+    squares = []
+    for place in places:
+        t = np.clip(np.nan_to_num(place), 0.0, length)
+        foot = start + t[..., None] * unit
+        squares.append((foot[..., 0] + point[..., 0]) ** 2 * np.sum((foot - point) ** 2, axis=-1))
+    return np.min(squares, axis=0)
+
+
+def least_to_arc(start: np.ndarray, end: np.ndarray, profiles: Profiles, lifts: np.ndarray) -> np.ndarray:
+    """Least (area / pi)^2 between a wall part and the fillet at each lift, shape (M,)."""
+    centre = profiles.fillet_centre[0] - lifts[:, None] * np.array([0.0, 1.0])
+
+    def square(angle: np.ndarray, middle: np.ndarray) -> np.ndarray:
+        point = middle + profiles.fillet_radius[0] * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+        return least_to_part(point, start, end)
+
+    first, last = profiles.fillet_angles[0]
+    angles = np.linspace(first, last, 65)
+    nodes = square(np.broadcast_to(angles[:, None], (65, len(lifts))), centre)
+    # A least place lies beside a node that is no larger than its neighbours.
+    ringed = np.concatenate([nodes[:1], nodes, nodes[-1:]])
+    node, lift = np.nonzero((nodes <= ringed[:-2]) & (nodes <= ringed[2:]))
+    low, high = angles[np.maximum(node - 1, 0)], angles[np.minimum(node + 1, 64)]
+    golden = (math.sqrt(5.0) - 1.0) / 2.0
+    for _ in range(42):
+        width = golden * (high - low)
+        left = square(high - width, centre[lift]) < square(low + width, centre[lift])
+        low, high = np.where(left, low, high - width), np.where(left, low + width, high)
+    least = np.min(nodes, axis=0)
+    np.minimum.at(least, lift, square(0.5 * (low + high), centre[lift]))
+    return least
+
+
+def varied(reference: SimpleNamespace, seed: int) -> dict[str, Any]:
+    """A possible design; every second with a large fillet, some with a steep back of the head or cuts in any order."""
+    uniform, whole = reference.seeded(seed)
+    for attempt in range(20):
+        design = reference.possible_design(seed + 10_000 * attempt)
+        design["bottom_cut_angles"] = design["bottom_cut_angles"][:: (1, -1)[whole(0, 1)]]
+        if seed % 2:
+            design = with_large_fillet(design, uniform(0.3, 0.999))
+        if seed % 5 == 0:
+            design |= {"back_cut_width": 0.0, "underhead_angle": deg(uniform(0.0, 80.0))}
+        try:
+            built(design)
+        except GeometryError:
+            continue
+        return design
+    raise AssertionError("twenty random designs were refused in a row")
+
+
+def assert_as_the_plain_search(design: dict[str, Any], lifts: np.ndarray) -> None:
+    """1e-12 relative for straight parts, 1e-10 where a fillet may be met."""
+    profiles = built(design)
+    passages = least_passages(profiles, lifts)
+    gap, throat = plain_passages(profiles, lifts)
+    assert passages.gap_area[0] == pytest.approx(gap, rel=1e-12)
+    assert passages.throat_area[0] == pytest.approx(throat, rel=1e-10 if design["fillet_radius"] else 1e-12)
+
+
+@pytest.mark.parametrize("seed", range(600, 680))
+def test_random_design_as_the_plain_search(reference: SimpleNamespace, seed: int) -> None:
+    design = varied(reference, seed)
+    assert_as_the_plain_search(design, np.linspace(0.01, 0.9, 25) * design["head_radius"])
+
+
+@settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.filter_too_much])
+@given(data=st.data())
+def test_any_design_as_the_plain_search(reference: SimpleNamespace, data: st.DataObject) -> None:
+    design = reference.random_design(
+        lambda low, high: data.draw(st.floats(low, high)), lambda low, high: data.draw(st.integers(low, high))
+    )
+    lift = data.draw(st.floats(0.01, 2.0)) * design["head_radius"]
+    try:
+        built(design)
+    except GeometryError:
+        assume(False)
+    assert_as_the_plain_search(design, np.array([lift]))
+
+
+def test_design_with_every_part_as_the_plain_search(full: dict[str, Any]) -> None:
+    assert_as_the_plain_search(full, np.linspace(0.1, 20.0, 60) * MM)
 
 
 # The foot of the least frustum on a straight part.
@@ -378,6 +511,53 @@ def test_chunks_change_nothing(designs: list[dict[str, Any]], monkeypatch: pytes
     for name in ("gap_area", "throat_area", "gap_line", "throat_line"):
         # Equal to rounding: the last bit of a sine may depend on its place in an array.
         assert getattr(chunked, name) == pytest.approx(getattr(whole, name), rel=1e-13, abs=1e-11)
+
+
+@pytest.mark.parametrize("threads", [1, 2, 7])
+def test_threads_change_nothing_and_progress_is_told(
+    designs: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch, threads: int
+) -> None:
+    """The same to the last bit; progress rises to the number of designs, told by the thread that asked."""
+    profiles = built(stacked(designs))
+    monkeypatch.setattr("portviz.geometry.passages._CHUNK", 700)
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    alone = least_passages(profiles, LIFTS, lines=True)
+    monkeypatch.setattr("os.cpu_count", lambda: threads)
+    told: list[tuple[int, int]] = []
+    found = least_passages(
+        profiles, LIFTS, lines=True, progress=lambda done: told.append((done, threading.get_ident()))
+    )
+    for name in ("gap_area", "throat_area", "gap_line", "throat_line"):
+        assert (getattr(found, name) == getattr(alone, name)).all()
+    done = [each for each, _ in told]
+    assert len(done) > 4
+    assert done == sorted(set(done))
+    assert done[-1] == len(designs)
+    assert {thread for _, thread in told} == {threading.get_ident()}
+
+
+@pytest.mark.parametrize("threads", [1, 3])
+def test_an_interruption_stops_it(designs: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch, threads: int) -> None:
+    """Ctrl-C after the first chunk: those at work are finished, the many others never begun."""
+    from portviz.geometry import passages as module
+
+    profiles = built(stacked(10 * designs))
+    begun, whole = [], module._search
+
+    def counted(*arguments: Any) -> Any:
+        begun.append(1)
+        time.sleep(0.001)
+        return whole(*arguments)
+
+    def stop(done: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(module, "_search", counted)
+    monkeypatch.setattr(module, "_CHUNK", 1)
+    monkeypatch.setattr("os.cpu_count", lambda: threads)
+    with pytest.raises(KeyboardInterrupt):
+        least_passages(profiles, LIFTS, progress=stop)
+    assert len(begun) < 0.5 * profiles.count * len(LIFTS)
 
 
 def test_every_design_may_have_its_own_lifts(designs: list[dict[str, Any]]) -> None:
