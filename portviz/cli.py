@@ -40,6 +40,7 @@ AsJson = Annotated[bool, Parameter("--json", negative=(), help="Print one JSON d
 RunName = Annotated[str | None, Parameter(help="The run; without it, all of them.")]
 OneRun = Annotated[str | None, Parameter(help="The run; without it, the first.")]
 _FIELD_HELP = "What colours the curtain: velocity, velocity-ratio, mach, flow-per-degree or drop (pressure drop)."
+_LIMITS_HELP = "A table of usual ranges, instead of the job's limits.csv or the package's."
 Overwrite = Annotated[bool, Parameter(negative=(), help="Replace the file if it is there already.")]
 
 
@@ -506,8 +507,20 @@ def study(
         Parameter(allow_leading_hyphen=True, help='Lifts such as "1 mm, 4 mm, 8 mm"; the measured ones by default.'),
     ] = None,
     run: OneRun = None,
-    limits: Annotated[
-        Path | None, Parameter(help="A table of usual ranges, instead of the job's limits.csv or the package's.")
+    limits: Annotated[Path | None, Parameter(help=_LIMITS_HELP)] = None,
+    cut_depth: Annotated[
+        str | None,
+        Parameter(
+            allow_leading_hyphen=True,
+            help='Metal taken off the seat, such as "0.2 mm", all cuts following: how far the valve sinks.',
+        ),
+    ] = None,
+    plane: Annotated[
+        str | None,
+        Parameter(
+            allow_leading_hyphen=True,
+            help='How far a plane (piston, plug) lies below the seat\'s outer edge, such as "12 mm": what stays clear.',
+        ),
     ] = None,
     csv: Annotated[
         Path | None, Parameter(help="Write all results to this file as a comma-separated table, in SI units.")
@@ -518,10 +531,14 @@ def study(
 ) -> None:
     """Show what other dimensions of valve and seat would do to passages, contact and flow, before metal is cut."""
     from portviz.distribution.designs import named_designs, parse_variation, require_holds, varied_designs
+    from portviz.distribution.findings import reach_warnings
+    from portviz.distribution.heights import study_heights
     from portviz.distribution.notes import geometry_warnings, job_warnings
     from portviz.job.limits import read_limits
     from portviz.report.progress import designs_progress
 
+    depth_m = None if cut_depth is None else _length(cut_depth, "cut-depth")
+    plane_m = None if plane is None else _length(plane, "plane")
     if (vary is None) == (designs is None):
         raise UsageError(
             'study: name what to vary, --vary "seat.width=1.0:2.4:0.1 mm", or a file, --designs designs.toml'
@@ -554,21 +571,25 @@ def study(
 
     with designs_progress(len(made.names)) as progress:
         found = study_designs(read, made, at, coefficients=base.coefficients, event=base.event, progress=progress)
+    heights = None
+    if depth_m is not None or plane_m is not None:
+        heights = study_heights(found, depth_m, plane_m, base.event)
     warnings = [*geometry_warnings(read, found.profiles.take(slice(0, 1))), *job_warnings(read)]
+    warnings += reach_warnings(found, base.event)
     if csv is not None:
         from portviz.job.write import write_text
         from portviz.report.study import study_csv
 
-        write_text(csv, study_csv(found), overwrite=overwrite)
+        write_text(csv, study_csv(found, heights), overwrite=overwrite)
     if json:
         from portviz.report.study import study_document
 
-        _print_json(study_document(found, usual, warnings), warnings)
+        _print_json(study_document(found, usual, warnings, heights), warnings)
         return
     from portviz.report.study_tables import study_tables
 
     _warn(warnings)
-    _print(study_tables(found, usual, usual_name))
+    _print(study_tables(found, usual, usual_name, heights))
     if csv is not None:
         _say(f"Written: {csv}")
 
@@ -798,6 +819,19 @@ def _lift(text: str) -> float:
     if lift < 0.0:
         raise UsageError(f"lift: {text.strip()} is negative; a lift is zero or more")
     return lift
+
+
+def _length(text: str, name: str, *, kind: str = "length") -> float:
+    """Return a length [m], or an angle [rad], that is typed with its unit; above zero."""
+    from portviz.units import parse_quantity
+
+    try:
+        length = parse_quantity(text, kind)
+    except UnitError as error:
+        raise UsageError(f"{name}: {error}") from None
+    if not length > 0.0:
+        raise UsageError(f"{name}: {text.strip()} is not above zero")
+    return length
 
 
 def _part(text: str, name: str, least: float, most: float) -> float:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from portviz.distribution.cam_event import CamEvent
 from portviz.distribution.study import Study
-from portviz.geometry.contact import mean_contact_pressure
+from portviz.geometry.contact import gas_force, mean_contact_pressure
 from portviz.job.limits import MEASURES, Limit
-from portviz.job.model import Array
+from portviz.job.model import SAME_LIFT, Array
 from portviz.job.words import lift_text
 from portviz.units import format_quantity, in_unit
 
@@ -33,15 +34,37 @@ def measures(study: Study) -> dict[str, Array]:
 def spring_pressure(study: Study) -> Array:
     """Return the mean contact pressure under the spring's seat force [Pa], shape (N,); NaN where it is not known."""
     contact = study.contact
-    return mean_contact_pressure(
-        study.designs.values["valve.seat_force"], contact.mean_radius, contact.outer_radius - contact.inner_radius
-    )
+    return mean_contact_pressure(study.designs.values["valve.seat_force"], contact.mean_radius, contact.radial_width)
+
+
+def closed_pressure(study: Study) -> Array:
+    """Return the mean contact pressure under spring and gas [Pa], shape (N,); NaN where no gas pressure is known.
+
+    Where the spring's force is not known it is that of the gas alone.
+    """
+    contact, values = study.contact, study.designs.values
+    force = np.nan_to_num(values["valve.seat_force"]) + gas_force(values["valve.gas_pressure"], contact.mean_radius)
+    return mean_contact_pressure(force, contact.mean_radius, contact.radial_width)
 
 
 def findings(study: Study, limits: tuple[Limit, ...], places: range | list[int]) -> list[list[str]]:
     """Return what is to be said of designs by their places, a list of sentences each."""
     values = measures(study)
     return [[*_outside(limits, values, place), *_contact_words(study, place)] for place in places]
+
+
+def reach_warnings(study: Study, event: CamEvent | None) -> list[str]:
+    """Return that an event's flow is held where no coefficient was measured, if it is."""
+    measured = study.coefficients
+    if event is None or measured is None or not len(measured.lift):
+        return []
+    highest = float(measured.lift[-1])
+    if event.peak_lift <= highest + SAME_LIFT:
+        return []
+    return [
+        f"the cam opens the valve to {lift_text(study.job, event.peak_lift)}, and run {measured.run!r} was measured up "
+        f"to {lift_text(study.job, highest)}: above it the event's flow holds the last coefficient"
+    ]
 
 
 def _outside(limits: tuple[Limit, ...], values: dict[str, Array], place: int) -> list[str]:
@@ -70,11 +93,11 @@ def _contact_words(study: Study, place: int) -> list[str]:
     job, contact, dims = study.job, study.contact, study.designs.dimensions
     found = []
     if contact.line[place]:
-        edge = "outer, toward the cylinder" if contact.interference[place] > 0.0 else "inner, toward the port"
+        edge = "outer edge, toward the cylinder" if contact.interference[place] > 0.0 else "inner edge, toward the port"
         band = 2.0 * float(contact.pressed_inner_radius[place]), 2.0 * float(contact.pressed_outer_radius[place])
         found.append(
             f"face and seat differ by {abs(np.degrees(contact.interference[place])):.2g} deg: they touch along a line "
-            f"at {lift_text(job, 2.0 * float(contact.mean_radius[place]))} diameter, the band's {edge} edge; worn in, "
+            f"at {lift_text(job, 2.0 * float(contact.mean_radius[place]))} diameter, the band's {edge}; worn in, "
             f"the band is {lift_text(job, band[0])} to {lift_text(job, band[1])}"
         )
     if contact.overhang[place] < -_NO_BAND:

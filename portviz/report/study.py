@@ -7,9 +7,10 @@ import io
 
 import numpy as np
 
-from portviz.distribution.findings import findings, spring_pressure
+from portviz.distribution.findings import closed_pressure, findings, spring_pressure
+from portviz.distribution.heights import Heights
 from portviz.distribution.study import Study
-from portviz.geometry.contact import friction_bounds, gas_force, mean_contact_pressure
+from portviz.geometry.contact import friction_bounds
 from portviz.geometry.three_stage import curtain_area, head_area
 from portviz.job.limits import Limit
 from portviz.job.model import Array
@@ -20,27 +21,28 @@ from portviz.report.rows import safe_cell
 FRICTION = 0.2
 
 
-def study_document(study: Study, limits: tuple[Limit, ...], warnings: list[str]) -> Document:
+def study_document(
+    study: Study, limits: tuple[Limit, ...], warnings: list[str], heights: Heights | None = None
+) -> Document:
     """Return what `study --json` prints."""
     said = findings(study, limits, range(study.count))
-    columns = _columns(study)
+    columns = design_columns(study)
     return {
         "format": FORMAT,
         "title": study.job.title,
         "warnings": warnings,
         "run": None if study.coefficients is None else study.coefficients.run,
         "friction": FRICTION,
+        **({} if heights is None else {"cut_depth_m": heights.cut_depth, "plane_m": heights.plane}),
         "refused": [{"name": name, "changes": changes, "reason": reason} for name, changes, reason in study.refused],
-        "designs": [_design(study, place, said[place], columns) for place in range(study.count)],
+        "designs": [design_document(study, place, said[place], columns, heights) for place in range(study.count)],
     }
 
 
-def _columns(study: Study) -> dict[str, Array]:
+def design_columns(study: Study) -> dict[str, Array]:
     """Return what belongs to a whole design, shape (N,), by its key; NaN where it is not known."""
-    contact, values = study.contact, study.designs.values
     pressure = spring_pressure(study)
-    gas = np.nan_to_num(values["valve.seat_force"]) + gas_force(values["valve.gas_pressure"], contact.mean_radius)
-    closed = mean_contact_pressure(gas, contact.mean_radius, contact.radial_width)
+    closed = closed_pressure(study)
     low, high = friction_bounds(study.designs.dimensions.seat_angle, FRICTION)
     nothing = np.full(study.count, np.nan)
     return {
@@ -48,6 +50,7 @@ def _columns(study: Study) -> dict[str, Array]:
         "mean_pressure_least_pa": pressure * low,
         "mean_pressure_greatest_pa": pressure * high,
         "mean_pressure_with_gas_pa": closed,
+        "mean_pressure_with_gas_least_pa": closed * low,
         "low_lift_area_change": study.low_lift_change,
         "throat_from_lift_m": study.throat_takes_over(),
         "event_flow_area_m2": nothing if study.event_area is None else study.event_area,
@@ -55,13 +58,16 @@ def _columns(study: Study) -> dict[str, Array]:
     }
 
 
-def _design(study: Study, place: int, said: list[str], columns: dict[str, Array]) -> Document:
+def design_document(
+    study: Study, place: int, said: list[str], columns: dict[str, Array], heights: Heights | None = None
+) -> Document:
+    """Return one design of a study; `columns` are those of `design_columns`."""
     contact, designs = study.contact, study.designs
     own = {key: plain_number(values[place]) for key, values in columns.items()}
     return {
         "name": designs.names[place],
         "changes": designs.changes[place],
-        "lifts": _lifts(study, place),
+        "lifts": _lifts(study, place, heights),
         "contact": {
             "inner_diameter_m": 2.0 * float(contact.inner_radius[place]),
             "outer_diameter_m": 2.0 * float(contact.outer_radius[place]),
@@ -77,14 +83,29 @@ def _design(study: Study, place: int, said: list[str], columns: dict[str, Array]
             "protrusion_m": float(contact.protrusion[place]),
         },
         **own,
+        **({} if heights is None else {"heights": _heights(heights, place)}),
         "findings": said,
     }
 
 
-def _lifts(study: Study, place: int) -> list[Document]:
+def _heights(heights: Heights, place: int) -> Document:
+    least = None if heights.least_clearance is None else float(heights.least_clearance[place])
+    return {
+        "valve_sinks_m": float(heights.sinks[place]),
+        "installed_height_grows_m": float(heights.sinks[place]),
+        "protrusion_m": float(heights.protrusion[place]),
+        "least_clearance_m": least,
+        "least_clearance_lift_m": heights.highest_lift,
+        "least_clearance_lift_of_cam": heights.of_cam,
+        "touches": None if least is None else least <= 0.0,
+    }
+
+
+def _lifts(study: Study, place: int, heights: Heights | None = None) -> list[Document]:
     head = 2.0 * float(study.designs.dimensions.head_radius[place])
     flow, flow_u, band = study.flow[place], study.flow_u[place], study.flow_band[place]
     area = study.flow_area[place]
+    clearance = None if heights is None or heights.clearance is None else heights.clearance[place]
     return [
         {
             "lift_m": float(lift),
@@ -99,27 +120,37 @@ def _lifts(study: Study, place: int) -> list[Document]:
             "flow_m3_s": plain_number(flow[column]),
             "flow_m3_s_u": plain_number(flow_u[column]),
             "flow_m3_s_band": plain_number(band[column]),
+            **({} if clearance is None else {"clearance_m": float(clearance[column])}),
         }
         for column, lift in enumerate(study.lift.tolist())
     ]
 
 
-def study_csv(study: Study) -> str:
+def study_csv(study: Study, heights: Heights | None = None) -> str:
     """Return the study as comma-separated text in SI, a row a design and lift."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     keys = list(dict.fromkeys(key for changes in study.designs.changes for key in changes))
-    columns = _columns(study)
+    columns = design_columns(study)
     values = study.designs.values
-    lifts = list(_lifts(study, 0)[0])
+    lifts = list(_lifts(study, 0, heights)[0])
     contact = ("inner_diameter_m", "outer_diameter_m", "width_m", "area_m2")
     writer.writerow(
-        ["design", "name", *map(_with_unit, keys), *lifts, *(f"contact_{name}" for name in contact), *columns]
+        [
+            "design",
+            "name",
+            *map(_with_unit, keys),
+            *lifts,
+            *(f"contact_{name}" for name in contact),
+            *columns,
+            *([] if heights is None else _heights(heights, 0)),
+        ]
     )
     for place in range(study.count):
-        whole = _design(study, place, [], columns)
+        whole = design_document(study, place, [], columns, heights)
         fixed = [whole["contact"][name] for name in contact]
         fixed += [plain_number(column[place]) for column in columns.values()]
+        fixed += [] if heights is None else list(_heights(heights, place).values())
         changed = [plain_number(values[key][place]) for key in keys]
         for row in whole["lifts"]:
             name = study.designs.names[place]

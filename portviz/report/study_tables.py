@@ -10,10 +10,10 @@ from rich.table import Table
 from rich.text import Text
 
 from portviz.distribution.designs import key_kind
-from portviz.distribution.findings import findings, spring_pressure
+from portviz.distribution.findings import closed_pressure, findings, spring_pressure
+from portviz.distribution.heights import Heights
 from portviz.distribution.study import LOW_LIFT, Study
 from portviz.errors import counted
-from portviz.geometry.contact import gas_force, mean_contact_pressure
 from portviz.job.limits import Limit
 from portviz.job.words import lift_text, pressure_text
 from portviz.report.layout import add_row, new_table, titled
@@ -22,24 +22,33 @@ from portviz.units import area_unit, format_quantity, in_unit, number_text
 
 #: Designs that a table lists; more are in the files.
 MOST_ROWS = 40
-#: Lifts side by side in one table.
-_LIFTS_ABREAST = 9
+#: Lifts side by side in one table of areas, and of flows.
+_AREAS_ABREAST, _FLOWS_ABREAST = 9, 6
 #: Reasons of refused designs, and designs with findings, that are told one by one.
 _TOLD = 12
+#: Least width of the column of designs, in letters.
+_LABEL = 22
+#: Highest lifts whose clearance a table shows.
+_FEW_LIFTS = 3
 
 
-def study_tables(study: Study, limits: tuple[Limit, ...], limits_name: str) -> RenderableType:
+def study_tables(
+    study: Study, limits: tuple[Limit, ...], limits_name: str, heights: Heights | None = None
+) -> RenderableType:
     """Return contact and passages of the designs, what they would flow, what was refused, and what is to be checked."""
     job = study.job
     shown = list(range(min(study.count, MOST_ROWS)))
     parts: list[RenderableType] = [Text(job.title, style="bold"), Text(_words(study)), Text("")]
     parts.append(titled("Designs: contact and passages", _design_table(study, shown)))
-    for start in range(0, len(study.lift), _LIFTS_ABREAST):
-        some = range(start, min(start + _LIFTS_ABREAST, len(study.lift)))
+    for some in _abreast(study, _AREAS_ABREAST):
         parts.append(titled("Flow area against the present one [%], by lift", _area_table(study, shown, some)))
-        if np.isfinite(study.flow).any():
-            title = f"Flow if the coefficients stay [{job.units.flow}], by lift"
+    if np.isfinite(study.flow).any():
+        title = f"Flow if the coefficients stay [{job.units.flow}], by lift"
+        for some in _abreast(study, _FLOWS_ABREAST):
             parts.append(titled(title, _flow_table(study, shown, some)))
+    if heights is not None:
+        parts.append(titled(_heights_title(study, heights), _heights_table(study, heights, shown)))
+        parts += [Text(_heights_words(study, heights)), Text("")]
     if study.count > len(shown):
         parts.append(
             Text(f"{study.count - len(shown)} more designs are not listed here; --csv and --json hold them all.")
@@ -83,25 +92,22 @@ def _design_table(study: Study, shown: list[int]) -> Table:
     job, contact = study.job, study.contact
     unit, (area, to_area) = job.units.length, area_unit(job.units.length)
     pressure, takes_over = spring_pressure(study), study.throat_takes_over()
-    gas = np.nan_to_num(study.designs.values["valve.seat_force"]) + gas_force(
-        study.designs.values["valve.gas_pressure"], contact.mean_radius
-    )
-    closed = mean_contact_pressure(gas, contact.mean_radius, contact.radial_width)
+    closed = closed_pressure(study)
     with_pressure, with_gas = np.isfinite(pressure).any(), np.isfinite(closed).any()
     with_event = study.event_area is not None
     columns = [
         "design",
-        f"seat's outer\ndiameter [{unit}]",
-        f"contact\nwidth [{unit}]",
-        f"mean\ndiameter [{unit}]",
-        *(["spring on\nit [MPa]"] if with_pressure else []),
-        *(["with gas\n[MPa]"] if with_gas else []),
-        "low-lift\narea [%]",
-        f"throat limits\nfrom [{unit}]",
-        *([f"event mean\narea [{area}]"] if with_event else []),
-        *([f"event flow\n[{job.units.flow}]"] if with_event and study.coefficients is not None else []),
+        f"seat's\nouter\n[{unit}]",
+        f"contact\nwidth\n[{unit}]",
+        f"contact\nmean dia.\n[{unit}]",
+        *(["spring\non it\n[MPa]"] if with_pressure else []),
+        *(["with\ngas\n[MPa]"] if with_gas else []),
+        "low-lift\narea\n[%]",
+        f"throat\nlimits\nfrom [{unit}]",
+        *([f"event\nmean area\n[{area}]"] if with_event else []),
+        *([f"event\nflow\n[{job.units.flow}]"] if with_event and study.coefficients is not None else []),
     ]
-    table = new_table(columns, ("design",))
+    table = _design_rows(columns)
     low = study.low_lift_change
     for place in shown:
         cells = [
@@ -124,6 +130,18 @@ def _design_table(study: Study, shown: list[int]) -> Table:
     return table
 
 
+def _abreast(study: Study, most: int) -> list[range]:
+    count = len(study.lift)
+    return [range(start, min(start + most, count)) for start in range(0, count, most)]
+
+
+def _design_rows(columns: list[str]) -> Table:
+    """Return a table whose first column holds the designs' labels, and room for them."""
+    table = new_table(columns, columns[:1])
+    table.columns[0].min_width = _LABEL
+    return table
+
+
 def _mega(pressure: float) -> str:
     return "–" if np.isnan(pressure) else f"{pressure / 1e6:.2f}"
 
@@ -136,7 +154,7 @@ def _lift_columns(study: Study, lifts: range) -> list[str]:
 def _area_table(study: Study, shown: list[int], lifts: range) -> Table:
     area, to_area = area_unit(study.job.units.length)
     decimals = 0 if area == "mm²" else 3
-    table = new_table(["design", *_lift_columns(study, lifts)], ("design",))
+    table = _design_rows(["design", *_lift_columns(study, lifts)])
     flow_area = study.flow_area
     present = flow_area[0]
     for place in shown:
@@ -154,7 +172,7 @@ def _area_table(study: Study, shown: list[int], lifts: range) -> Table:
 
 def _flow_table(study: Study, shown: list[int], lifts: range) -> Table:
     job = study.job
-    table = new_table(["design", *_lift_columns(study, lifts)], ("design",))
+    table = _design_rows(["design", *_lift_columns(study, lifts)])
     flow, band = study.flow, study.flow_band
     scale = in_unit(1.0, job.units.flow, "flow")
     for place in shown:
@@ -167,6 +185,63 @@ def _flow_table(study: Study, shown: list[int], lifts: range) -> Table:
                 cells.append(number_text(float(flow[place, lift]), job.units.flow, "flow", 1) + off)
         add_row(table, design_label(study, place), *cells)
     return table
+
+
+def _heights_title(study: Study, heights: Heights) -> str:
+    asked = []
+    if heights.cut_depth is not None:
+        asked.append(f"seat cut {lift_text(study.job, heights.cut_depth)} deep, square to its cone, all cuts following")
+    if heights.plane is not None:
+        asked.append(f"a plane {lift_text(study.job, heights.plane)} below the seat's outer edge")
+    return f"Heights: {'; '.join(asked)}"
+
+
+def _heights_table(study: Study, heights: Heights, shown: list[int]) -> Table:
+    unit = study.job.units.length
+    columns = ["design"]
+    if heights.cut_depth is not None:
+        columns += [f"valve sinks,\nspring longer\n[{unit}]"]
+    columns += [f"stands out\nclosed\n[{unit}]"]
+    if heights.clearance is not None:
+        columns += [f"clear at\n{lift_text(study.job, float(lift))}\n[{unit}]" for lift in study.lift[-_FEW_LIFTS:]]
+        where = "the cam's peak" if heights.of_cam else "the highest lift"
+        columns += [f"at {where},\n{lift_text(study.job, heights.highest_lift or 0.0)}\n[{unit}]"]
+    table = _design_rows(columns)
+    for place in shown:
+        cells = [design_label(study, place)]
+        if heights.cut_depth is not None:
+            cells.append(number_text(float(heights.sinks[place]), unit, "length"))
+        cells.append(number_text(float(heights.protrusion[place]), unit, "length"))
+        if heights.clearance is not None and heights.least_clearance is not None:
+            cells += [_clear(study, float(each)) for each in heights.clearance[place, -_FEW_LIFTS:]]
+            cells.append(_clear(study, float(heights.least_clearance[place])))
+        add_row(table, *cells)
+    return table
+
+
+def _clear(study: Study, clearance: float) -> str:
+    number = number_text(clearance, study.job.units.length, "length")
+    return number if clearance > 0.0 else f"touches ({number})"
+
+
+def _heights_words(study: Study, heights: Heights) -> str:
+    words = []
+    if heights.cut_depth is not None:
+        words.append(
+            "The whole wall moves along the axis, depth / cos(seat angle), so that each edge keeps its diameter; the "
+            "valve goes with it. Its stem tip rises by as much: lash shrinks or the adjuster's travel is used up, and "
+            "the spring's installed height grows, so that its load falls. The makers' figures for stem height, "
+            "installed height and seat insert come first; the edge of a worn seat may lie elsewhere."
+        )
+    if heights.plane is not None:
+        words.append(
+            "The plane is taken square to the valve's axis and at rest, the head flat underneath; a piston moves, and "
+            "a leaning valve comes nearer at one side. Clearance on paper is no clearance: measure it, with the "
+            "makers' least figure for heat, stretch and float."
+        )
+        if not heights.of_cam:
+            words.append("Without a cam the highest lift of this study stands for the valve's greatest.")
+    return " ".join(words)
 
 
 def _refused(study: Study) -> str:
@@ -212,6 +287,10 @@ def _meanings(study: Study, limits_name: str) -> str:
         "A narrow seat cools the valve worse, a wide one seals worse; a valve can burn, a seat pull out, a thin margin "
         "crack. The valve's and seat's makers' limits and licensed practice come first: nothing here is a permission.",
     ]
+    if np.isfinite(closed_pressure(study)).any():
+        spring = study.designs.values["valve.seat_force"]
+        alone = " (gas alone where valve.seat_force is not stated)" if np.isnan(spring).any() else ""
+        words.insert(2, f"With gas: the spring and valve.gas_pressure on the circle within the contact{alone}.")
     if np.isfinite(study.flow).any():
         words.insert(
             1,
