@@ -49,7 +49,7 @@ def test_every_listed_source_is_cited_and_every_cited_one_is_listed():
     texts = [path.read_text(encoding="utf-8") for path in (ROOT / "portviz").rglob("*.py")]
     texts.append((ROOT / "README.md").read_text(encoding="utf-8"))
     # A key stands after a blank or a bracket, and is no unit and no type; subscripts stand right after a name.
-    others = {"Pa", "UNIT", "K", "N", "None", "True", "False"}
+    others = {"Pa", "MPa", "UNIT", "K", "N", "None", "True", "False"}
     cited = {
         key for text in texts for key in re.findall(r"(?<=[\s(|])\[([A-Z][A-Za-z]+(?:-[A-Za-z0-9]+)*)\](?!\()", text)
     }
