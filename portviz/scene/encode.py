@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import itertools
+import queue
 import subprocess
 import tempfile
-from collections.abc import Iterable, Iterator
+import threading
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +29,8 @@ _COLOURS, _AS_BEFORE = 255, 255
 _SCALE_STEPS, _EVEN_AREAS = 64, 16
 #: Colours that differ by no more in red, green and blue are one [of 255].
 _SAME_COLOUR = 3
+#: Frames that may wait for the encoder, and how long to wait before looking if it still works [s].
+_WAITING, _PATIENCE = 2, 0.1
 #: Colours as in HD television (ITU-R BT.709), exactly rounded, and named so in the file.
 _HD_COLOURS = (
     "scale=out_color_matrix=bt709:out_range=tv:flags=accurate_rnd+full_chroma_int,"
@@ -63,6 +67,8 @@ def write_film_file(
 ) -> None:
     """Write frames, each shown for so many seconds, in the format of the path's ending.
 
+    They are encoded in a thread of its own while the caller's thread draws the next: OpenGL stays in that one.
+
     Parameters
     ----------
     path : Path
@@ -79,6 +85,67 @@ def write_film_file(
     OSError
         If the file can't be written.
     """
+    handing = _Handing()
+    encoder = threading.Thread(
+        target=handing.take_all, args=(lambda taken: _encode(path, taken, count, seconds, palette),), daemon=True
+    )
+    encoder.start()
+    try:
+        for frame in frames:
+            if not handing.give(frame):
+                break
+    except BaseException:
+        handing.abandoned = True
+        raise
+    finally:
+        handing.give(None)
+        encoder.join()
+    if handing.trouble is not None:
+        raise handing.trouble
+
+
+class _Handing:
+    """Frames on their way from the thread that draws them to the one that encodes them."""
+
+    def __init__(self) -> None:
+        self._queue: queue.Queue[Frame | None] = queue.Queue(_WAITING)
+        self._done = threading.Event()
+        #: True where no more frames come though some are missing.
+        self.abandoned = False
+        #: What ended the encoding early.
+        self.trouble: BaseException | None = None
+
+    def give(self, frame: Frame | None) -> bool:
+        """Hand a frame over, or None after the last, once there is room; False where nobody takes it any more."""
+        while not self._done.is_set():
+            try:
+                self._queue.put(frame, timeout=_PATIENCE)
+                return True
+            except queue.Full:
+                pass
+        return False
+
+    def take_all(self, encode: Callable[[Iterator[Frame]], None]) -> None:
+        """Encode the frames as they come; trouble is kept for the other thread."""
+        try:
+            encode(self._taken())
+        except BaseException as error:
+            self.trouble = error
+        finally:
+            self._done.set()
+
+    def _taken(self) -> Iterator[Frame]:
+        while (frame := self._queue.get()) is not None:
+            yield frame
+        if self.abandoned:
+            raise _AbandonedError
+
+
+class _AbandonedError(Exception):
+    """The drawing has ended early, and its own error tells why."""
+
+
+def _encode(path: Path, frames: Iterator[Frame], count: int, seconds: float, palette: Image.Image | None) -> None:
     ending = path.suffix.lower()
     if ending == ".gif":
         assert palette is not None
@@ -207,7 +274,8 @@ def _write_webp(path: Path, frames: Iterator[Frame], count: int, duration: int) 
         lossless=True,
         quality=20,
         method=1,
-        kmin=24,
+        # Between the two each frame is encoded twice, to see which way is the smaller.
+        kmin=47,
         kmax=48,
     )
 

@@ -10,6 +10,7 @@ import pyvista as pv
 
 from portviz.distribution.cam_event import CamEvent
 from portviz.geometry.dimensions import Mask
+from portviz.job.model import SAME_LIFT
 from portviz.scene import event_words
 from portviz.scene.dial import DIAL_BOTTOM, dial_side
 from portviz.scene.lift_curve import LINE_PITCH, Box, LiftCurve, opening_flank_deg
@@ -46,17 +47,27 @@ class EventScene(Scene):
     event : CamEvent
     slowness : str or None
         How much slower than the engine the valve moves, in words.
+    flow : str or None
+        What flows over the event, in words.
     film : bool
         Set the curve where a window has its keys, and show a crank angle from the beginning.
     """
 
     def __init__(
-        self, plotter: pv.Plotter, state: ViewState, event: CamEvent, *, slowness: str | None = None, film: bool = False
+        self,
+        plotter: pv.Plotter,
+        state: ViewState,
+        event: CamEvent,
+        *,
+        slowness: str | None = None,
+        flow: str | None = None,
+        film: bool = False,
     ) -> None:
         self.event = event
         #: The crank angle shown [deg]; None where a lift is shown for itself.
         self.crank_deg: float | None = event.opening_deg if film else None
-        self._slowness = slowness
+        self._resting_deg: float | None = None
+        self._slowness, self._flow = slowness, flow
         self._film = film
         self._hatchings: dict[tuple[int, str], bool] = {}
         self._curve_place: tuple[Box, tuple[int, ...]] | None = None
@@ -69,8 +80,16 @@ class EventScene(Scene):
 
     @property
     def crank_on_curve(self) -> float | None:
-        """The crank angle of the mark on the curve [deg]: the one shown, or where the lift is first reached."""
-        return opening_flank_deg(self.event, self.state.lift) if self.crank_deg is None else self.crank_deg
+        """The crank angle of the mark on the curve [deg]: the one shown, or where the lift is first reached.
+
+        None beyond the peak. Where the valve was stopped, and still stands, the mark stays on that flank.
+        """
+        if self.crank_deg is not None:
+            return self.crank_deg
+        resting = self._resting_deg
+        if resting is not None and abs(float(self.event.lift_at(resting)) - self.state.lift) < SAME_LIFT:
+            return resting
+        return opening_flank_deg(self.event, self.state.lift)
 
     def resize(self) -> None:
         """Fit everything to the plotter's size."""
@@ -81,6 +100,16 @@ class EventScene(Scene):
         """Show the valve at a crank angle [deg]."""
         self.crank_deg = crank_deg
         self.update(self.state.changed(lift=float(self.event.lift_at(crank_deg))))
+
+    def rest(self) -> None:
+        """Show the lift at which the valve stands for itself, and the mark where it is."""
+        if self.crank_deg is not None:
+            self._resting_deg, self.crank_deg = self.crank_deg, None
+            self.update(self.state)
+
+    def release(self) -> None:
+        """Let what is shown next be a lift for itself."""
+        self.crank_deg = self._resting_deg = None
 
     def update(self, state: ViewState) -> None:
         """Show another lift, run or quantity, and its place on the curve."""
@@ -115,7 +144,7 @@ class EventScene(Scene):
             letters, state = self.size.letters, self.state
             hatched = self._hatched_anywhere()
             self.words.input = event_words.headline(
-                state, self.crank_deg, self.event, self._slowness, letters(0.58, 15)
+                state, self.crank_deg, self.event, self._slowness, self._flow, letters(0.58, 15)
             )
             self.legend.input = event_words.legend(state, letters(0.36, 15))
             self.footnote.input = event_words.footnote(

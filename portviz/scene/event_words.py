@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from portviz.distribution.cam_event import CamEvent
+from portviz.distribution.event import RunEvent
 from portviz.errors import counted
-from portviz.job.words import lift_text
+from portviz.job.model import Job
+from portviz.job.words import flow_text, lift_text
 from portviz.scene.state import FAR_FROM_READING_DEG, ViewState
 from portviz.scene.words import fitted, packed, view_words
 from portviz.units import in_unit
@@ -38,13 +40,32 @@ def slowness_text(seconds: float, event: CamEvent, speed: float | None) -> str |
     return f"{times:g} times slower than at {speed * 30.0 / np.pi:.4g} rpm" if times < 1e5 else None
 
 
-def headline(state: ViewState, crank_deg: float, event: CamEvent, slowness: str | None, letters: int) -> str:
-    """Return title, run, crank angle and lift, on lines of at most so many letters."""
+def flow_words(job: Job, run: RunEvent, left: RunEvent | None) -> str:
+    """Return the mean flow of a run over the event, and how it differs from that of the run shown left of it."""
+    flow = run.mean_flow
+    if not np.isfinite(flow):
+        return "mean flow over the event: not known (no flow of the bench)"
+    words = f"mean flow over the event {flow_text(job, flow)}"
+    if run.held:
+        words += f" (as at {lift_text(job, float(run.knots[-1]))} above it: a guess)"
+    if left is None or not left.mean_flow > 0.0:
+        return words
+    percent = round(100.0 * (flow / left.mean_flow - 1.0), 1)
+    if percent == 0.0:
+        return f"{words}, as in the run on the left"
+    return f"{words}, {abs(percent):.1f} % {'more' if percent > 0.0 else 'less'} than in the run on the left"
+
+
+def headline(
+    state: ViewState, crank_deg: float, event: CamEvent, slowness: str | None, flow: str | None, letters: int
+) -> str:
+    """Return title, run, its flow, crank angle and lift, on lines of at most so many letters."""
     job = state.reduction.job
     return "\n".join(
         [
             *fitted(job.title, letters, 2),
             *fitted(f"run: {state.reduction.runs[state.run]}", letters),
+            *(fitted(flow, letters, 2) if flow else []),
             packed([_crank_text(crank_deg, event), f"lift {_lift_text(state, event)}"], letters),
             *(fitted(slowness, letters, 2) if slowness else []),
         ]

@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from portviz.distribution.cam_event import CamEvent
+from portviz.distribution.event import event_results
 from portviz.distribution.reduce import Reduction
 from portviz.errors import JobError, UsageError
 from portviz.job.model import JOB_FILE, Array, Job
 from portviz.job.write import write_atomically
 from portviz.scene.display import Probe
 from portviz.scene.encode import Frame, frame_seconds, palette_of, write_film_file
-from portviz.scene.event_words import slowness_text
+from portviz.scene.event_words import flow_words, slowness_text
 from portviz.scene.state import view_state
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 USUAL_SECONDS = 6.0
 _SECONDS, _RATES, _FRAMES = (0.5, 120.0), (1.0, 60.0), (12, 3000)
 _GREATEST_SIDE, _GREATEST_AREA = 4096, 4096 * 2304
-_SAMPLES = 8
+_SAMPLES = 6
 #: The line between two runs, and its width [pixels].
 _SEAM_COLOUR, _SEAM = 200, 2
 
@@ -71,9 +72,9 @@ def require_film_options(
     if seconds is not None and slow is not None:
         raise UsageError("seconds, slow: both say how long the event takes; give one of them")
     if seconds is not None and not _SECONDS[0] <= seconds <= _SECONDS[1]:
-        raise UsageError(f"seconds: {seconds:g} is not from {_SECONDS[0]:g} to {_SECONDS[1]:g}")
+        raise UsageError(f"seconds: {seconds:.10g} is not from {_SECONDS[0]:g} to {_SECONDS[1]:g}")
     if slow is not None and not 1.0 <= slow <= 1e6:
-        raise UsageError(f"slow: {slow:g} is not a number of times from 1 to 1000000, such as 500")
+        raise UsageError(f"slow: {slow:.10g} is not a number of times from 1 to 1000000, such as 500")
     ending = path.suffix.lower()
     most = 50.0 if ending == ".gif" else _RATES[1]
     if not _RATES[0] <= rate <= most:
@@ -136,7 +137,8 @@ def _slowed(event: CamEvent, slow: float, speed: float) -> float:
     if not _SECONDS[0] <= seconds <= _SECONDS[1]:
         least, most = np.ceil(_SECONDS[0] / seconds * slow), np.floor(_SECONDS[1] / seconds * slow)
         raise UsageError(
-            f"slow: {slow:g} times slower than at {speed * 30.0 / np.pi:.4g} rpm the event takes {seconds:.2g} s, "
+            f"slow: {slow:.10g} times slower than at {speed * 30.0 / np.pi:.4g} rpm the event takes "
+            f"{float(f'{seconds:.2g}'):.10g} s, "
             f"and a film {_SECONDS[0]:g} to {_SECONDS[1]:g} s, which is {least:.0f} to {most:.0f} times"
         )
     return seconds
@@ -164,12 +166,18 @@ def film_scenes(
 
     engine = reduction.job.engine
     slowness = slowness_text(plan.seconds, plan.event, None if engine is None else engine.speed)
+    flows: list[str | None] = [None] * len(runs)
+    if len(runs) > 1:
+        # Two shades side by side leave one guessing which run flows more.
+        results = event_results(reduction, plan.event)
+        lefts = [None, *(results[run] for run in runs[:-1])]
+        flows = [flow_words(reduction.job, results[run], left) for run, left in zip(runs, lefts, strict=True)]
     scenes = []
     try:
-        for run in runs:
+        for run, flow in zip(runs, flows, strict=True):
             state = view_state(reduction, run, None, field, camera)
             plotter = new_plotter(size, off_screen=True, software=True)
-            scenes.append(EventScene(plotter, state, plan.event, slowness=slowness, film=True))
+            scenes.append(EventScene(plotter, state, plan.event, slowness=slowness, flow=flow, film=True))
     except BaseException:
         close(scenes)
         raise

@@ -55,15 +55,19 @@ class Playing:
         self.tick()
 
     def stop(self) -> None:
-        """Leave the valve where it is."""
-        if self._timer is not None:
-            self._interactor.DestroyTimer(self._timer)
-            self._timer = None
+        """Leave the valve where it is, as a lift shown for itself."""
+        self._end()
+        self._scene.rest()
 
     def release(self) -> None:
         """Stop, and let what is shown next be a lift for itself."""
-        self.stop()
-        self._scene.crank_deg = None
+        self._end()
+        self._scene.release()
+
+    def _end(self) -> None:
+        if self._timer is not None:
+            self._interactor.DestroyTimer(self._timer)
+            self._timer = None
 
     def tick(self) -> None:
         """Show where the valve stands now."""
@@ -79,7 +83,7 @@ def scene_to_play(plotter: Any, state: ViewState) -> tuple[Scene, str]:
     try:
         event = cam_event(job)
     except JobError as error:
-        mend = "; add cam.csv with the columns crank [deg], lift [mm]" if job.cam is None else ""
-        return Scene(plotter, state), f"no event to play: {error.problem}{mend}"
+        what = f"{error.problem}; add cam.csv with the columns crank [deg], lift [mm]" if job.cam is None else error
+        return Scene(plotter, state), f"no event to play: {what}"
     speed = None if job.engine is None else job.engine.speed
     return EventScene(plotter, state, event, slowness=slowness_text(USUAL_SECONDS, event, speed)), ""

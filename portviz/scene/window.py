@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import signal
 from collections.abc import Callable
 from datetime import datetime
 from functools import partial
@@ -34,6 +35,10 @@ _MOST_RUN_KEYS = 9
 _ROOM_FOR_TITLE = 0.65
 #: How far the slider runs where only the closed valve was measured [m].
 _NO_LIFT = 1e-3
+#: No reason why there is no event takes more lines: the slider stands above them.
+_REASON_LINES = 4
+#: How often an interrupt is looked for [ms].
+_HEARTBEAT_MS = 200
 _SLIDER_FROM, _SLIDER_TO, _SLIDER_HEIGHT = 0.38, 0.86, 0.135
 
 
@@ -207,10 +212,11 @@ class Window:
     def play_or_stop(self) -> None:
         """Let the valve go through its event, again and again, or leave it where it is."""
         if self.playing is None:
-            self.scene.say("\n".join(fitted(self._why_not, self.scene.size.letters(0.62, 12), 3)))
+            self.scene.say("\n".join(fitted(self._why_not, self.scene.size.letters(0.62, 12), _REASON_LINES)))
             self.plotter.render()
         elif self.playing.under_way:
             self.playing.stop()
+            self.plotter.render()
         else:
             self.playing.start()
 
@@ -302,10 +308,42 @@ def open_window(state: ViewState, size: tuple[int, int], probe: Probe) -> None:
     ------
     DrawingError
         If nothing can be drawn on this machine.
+    KeyboardInterrupt
+        If the window was closed by an interrupt.
     """
     plotter = new_plotter(size, off_screen=False, software=probe.software)
     require_screen(plotter)
     scene, why_not = scene_to_play(plotter, state)
     Window(scene, why_not=why_not)
     gc.enable()
-    plotter.show()
+    _show_until_closed(plotter)
+
+
+def _show_until_closed(plotter: pv.Plotter) -> None:
+    """Show a window until it is closed, also by an interrupt.
+
+    VTK ends the whole process where an observer is interrupted, and Python sees no interrupt outside of one: so it
+    only closes the window, and a timer gives Python its turn.
+    """
+    interrupted = False
+
+    def close() -> None:
+        if interrupted:
+            plotter.iren.terminate_app()
+
+    def interrupt(*_: object) -> None:
+        nonlocal interrupted
+        interrupted = True
+        close()
+
+    interactor = plotter.iren.interactor
+    interactor.Initialize()
+    interactor.AddObserver("TimerEvent", lambda *_: close())
+    interactor.CreateRepeatingTimer(_HEARTBEAT_MS)
+    before = signal.signal(signal.SIGINT, interrupt)
+    try:
+        plotter.show()
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if interrupted:
+        raise KeyboardInterrupt
