@@ -47,10 +47,12 @@ from portviz.geometry.profiles import Profiles
 from portviz.geometry.straight import Best, Corners, note_corners, offer_feet
 from portviz.geometry.straight import foot_on_line as foot_on_line
 
-#: Pairs of corners held at once while designs are worked off in chunks: about what a core's own memory holds.
-_CHUNK = 90_000
+#: Pairs of corners held at once while designs are worked off in chunks: some 10 MB a thread.
+_CHUNK = 240_000
 #: Fewer chunks than this are not worth the start of threads.
-_FEW_CHUNKS = 4
+_FEW_CHUNKS = 2
+#: More threads than this wait for one another, and each holds a chunk.
+_MOST_THREADS = 8
 #: Passages nearer than this, relative, are the same: a shared corner, which counts as the gap's.
 TIE = 1e-9
 
@@ -147,7 +149,7 @@ def least_passages(
 
 def _worked_off(work: Callable[[int], int], starts: range, *, parallel: bool) -> Generator[int]:
     """Yield what `work` returns for each start, in order; numpy lets threads run side by side."""
-    threads = min(os.cpu_count() or 1, len(starts)) if parallel else 1
+    threads = min(os.cpu_count() or 1, _MOST_THREADS, len(starts)) if parallel else 1
     if threads < 2:
         yield from map(work, starts)
         return
