@@ -595,6 +595,84 @@ def study(
 
 
 @app.command
+def find(
+    job: JobFolder,
+    what: Annotated[str, Parameter(name="WHAT", help="width, cuts or throat.")],
+    /,
+    *,
+    keep: Annotated[
+        str | None, Parameter(allow_leading_hyphen=True, help='width: part of the present flow area, such as "95 %".')
+    ] = None,
+    at: Annotated[str | None, Parameter(allow_leading_hyphen=True, help='width: at this lift, such as "1 mm".')] = None,
+    hold: Annotated[str | None, Parameter(help="width: what stays, outer, contact or inner diameter.")] = None,
+    contact: Annotated[
+        str | None, Parameter(allow_leading_hyphen=True, help='cuts: mean diameter of the band, such as "39.2 mm".')
+    ] = None,
+    width: Annotated[
+        str | None, Parameter(allow_leading_hyphen=True, help="cuts: width of the band; the present one by default.")
+    ] = None,
+    up_to: Annotated[
+        str | None, Parameter(allow_leading_hyphen=True, help='throat: the gap limits up to this lift, such as "8 mm".')
+    ] = None,
+    run: OneRun = None,
+    limits: Annotated[Path | None, Parameter(help=_LIMITS_HELP)] = None,
+    json: AsJson = False,
+) -> None:
+    """Find the widest seat, the cuts for a contact band, or the largest throat that does what is asked."""
+    from portviz.distribution.findings import reach_warnings
+    from portviz.distribution.notes import geometry_warnings, job_warnings
+    from portviz.job.limits import read_limits
+
+    options = {"keep": keep, "at": at, "hold": hold, "contact": contact, "width": width, "up-to": up_to}
+    _require_question(what, options)
+    from portviz.distribution.inverse import find_throat, find_width
+    from portviz.distribution.recut import find_cuts
+
+    part = None if keep is None else _part(keep, "keep", 0.01, 2.0)
+    lengths = {name: _length(text, name) for name, text in options.items() if text and name not in ("keep", "hold")}
+    read = _read(job)
+    base = _study_base(read, run)
+    usual, usual_name = read_limits(read, limits)
+    if what == "width":
+        answer = find_width(read, base, part or 0.0, lengths["at"], hold or "outer")
+    elif what == "cuts":
+        answer = find_cuts(read, base, lengths["contact"], lengths.get("width"))
+    else:
+        answer = find_throat(read, base, lengths["up-to"])
+    warnings = [*geometry_warnings(read, answer.study.profiles.take(slice(0, 1))), *job_warnings(read)]
+    warnings += reach_warnings(answer.study, base.event)
+    from portviz.report.inverse import inverse_document, inverse_tables
+
+    if json:
+        _print_json(inverse_document(answer, usual, warnings), warnings)
+        return
+    _warn(warnings)
+    _print(inverse_tables(answer, usual, usual_name))
+
+
+#: What `find` can look for: what it needs, and what it takes besides.
+_QUESTIONS = {
+    "width": (("keep", "at"), ("hold",), 'width --keep "95 %" --at "1 mm"'),
+    "cuts": (("contact",), ("width",), 'cuts --contact "39.2 mm"'),
+    "throat": (("up-to",), (), 'throat --up-to "8 mm"'),
+}
+
+
+def _require_question(what: str, options: dict[str, str | None]) -> None:
+    """Raise UsageError where a question is none, lacks something, or has what belongs to another."""
+    if what not in _QUESTIONS:
+        refusal = f"find: {what!r} can't be looked for; only {', '.join(_QUESTIONS)} can."
+        raise UsageError(" ".join(filter(None, (refusal, suggestion(what, _QUESTIONS)))))
+    needed, besides, example = _QUESTIONS[what]
+    missing = [name for name in needed if options[name] is None]
+    if missing:
+        raise UsageError(f"find: {what} needs --{' and --'.join(missing)}, as in: portviz find JOB {example}")
+    other = [name for name, text in options.items() if text is not None and name not in (*needed, *besides)]
+    if other:
+        raise UsageError(f"find: --{other[0]} says nothing about {what}; take it away")
+
+
+@app.command
 def view(
     job: JobFolder,
     /,

@@ -170,7 +170,8 @@ def varied_designs(job: Job, variations: Mapping[str, Array], holds: Sequence[st
     """
     require_holds(holds, variations)
     own = own_values(job)
-    grid = np.array(list(itertools.product(*variations.values())), dtype=float).reshape(-1, len(variations))
+    combinations = list(itertools.product(*variations.values())) if variations else []
+    grid = np.array(combinations, dtype=float).reshape(len(combinations), len(variations))
     count = len(grid) + 1
     values = {key: np.full(count, value) for key, value in own.items()}
     for column, key in enumerate(variations):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 
 import numpy as np
@@ -40,12 +41,13 @@ def study_tables(
     shown = list(range(min(study.count, MOST_ROWS)))
     parts: list[RenderableType] = [Text(job.title, style="bold"), Text(_words(study)), Text("")]
     parts.append(titled("Designs: contact and passages", _design_table(study, shown)))
-    for some in _abreast(study, _AREAS_ABREAST):
-        parts.append(titled("Flow area against the present one [%], by lift", _area_table(study, shown, some)))
+    parts += [
+        titled("Flow area against the present one [%], by lift", _area_table(study, shown, some))
+        for some in _abreast(study, _AREAS_ABREAST)
+    ]
     if np.isfinite(study.flow).any():
         title = f"Flow if the coefficients stay [{job.units.flow}], by lift"
-        for some in _abreast(study, _FLOWS_ABREAST):
-            parts.append(titled(title, _flow_table(study, shown, some)))
+        parts += [titled(title, _flow_table(study, shown, some)) for some in _abreast(study, _FLOWS_ABREAST)]
     if heights is not None:
         parts.append(titled(_heights_title(study, heights), _heights_table(study, heights, shown)))
         parts += [Text(_heights_words(study, heights)), Text("")]
@@ -76,7 +78,7 @@ def change_text(study: Study, key: str, value: float) -> str:
     kind = key_kind(key, job)[1] if not key.startswith("seat.bottom_cuts") else "angle" if "angle" in key else "length"
     unit = {"length": job.units.length, "angle": "deg", "force": "N", "pressure": "bar"}[kind]
     decimals = {"angle": 1, "force": 0, "pressure": 1}.get(kind)
-    words = key.replace(".", " ").replace("_", " ")
+    words = re.sub(r"bottom_cuts\[(\d+)\]", r"bottom_cut \1", key).replace(".", " ").replace("_", " ")
     return f"{words} {format_quantity(value, unit, kind, decimals)}"
 
 
