@@ -41,6 +41,7 @@ RunName = Annotated[str | None, Parameter(help="The run; without it, all of them
 OneRun = Annotated[str | None, Parameter(help="The run; without it, the first.")]
 _FIELD_HELP = "What colours the curtain: velocity, velocity-ratio, mach, flow-per-degree or drop (pressure drop)."
 _LIMITS_HELP = "A table of usual ranges, instead of the job's limits.csv or the package's."
+DesignFile = Annotated[Path | None, Parameter(help="A designs.toml with named designs.")]
 Overwrite = Annotated[bool, Parameter(negative=(), help="Replace the file if it is there already.")]
 
 
@@ -673,6 +674,50 @@ def _require_question(what: str, options: dict[str, str | None]) -> None:
 
 
 @app.command
+def tolerance(
+    job: JobFolder,
+    /,
+    *,
+    length: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help="How far each length may be off, either way.")
+    ] = "0.05 mm",
+    angle: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help="How far each angle may be off, either way.")
+    ] = "0.5 deg",
+    samples: Annotated[int, Parameter(help="Valves and seats to draw, 100 to 100000.")] = 2000,
+    lifts: Annotated[
+        str | None,
+        Parameter(allow_leading_hyphen=True, help='Lifts such as "1 mm, 4 mm, 8 mm"; the measured ones by default.'),
+    ] = None,
+    json: AsJson = False,
+) -> None:
+    """Draw valves and seats within machining tolerances: how far areas and contact scatter, and what does most."""
+    from portviz.distribution.notes import geometry_warnings, job_warnings
+
+    if not 100 <= samples <= 100_000:
+        raise UsageError(f"samples: {samples} is not a number of samples from 100 to 100000")
+    length_m, angle_rad = _length(length, "length"), _length(angle, "angle", kind="angle")
+    at = None if lifts is None else _lifts(lifts)
+    from portviz.distribution.areas import job_profiles
+    from portviz.distribution.tolerance import tolerance_study
+    from portviz.report.progress import designs_progress
+    from portviz.report.tolerance import tolerance_document, tolerance_tables
+
+    read = _read(job)
+    profiles = job_profiles(read)
+    with designs_progress(samples) as progress:
+        found = tolerance_study(
+            read, at or _study_base(read, None).lifts, length_m, angle_rad, samples, progress=progress
+        )
+    warnings = [*geometry_warnings(read, profiles), *job_warnings(read)]
+    if json:
+        _print_json(tolerance_document(found, warnings), warnings)
+        return
+    _warn(warnings)
+    _print(tolerance_tables(found))
+
+
+@app.command
 def view(
     job: JobFolder,
     /,
@@ -796,6 +841,86 @@ def export(
 
 
 @app.command
+def section(
+    job: JobFolder,
+    file: Annotated[Path, Parameter(name="FILE", help="A .png, .pdf or .svg file to write.")],
+    /,
+    *,
+    lift: Annotated[
+        str, Parameter(allow_leading_hyphen=True, help='The lift, such as "4 mm"; closed by default.')
+    ] = "0 mm",
+    designs: DesignFile = None,
+    design: Annotated[
+        str | None, Parameter(help="The design of that file to draw; the job as it stands by default.")
+    ] = None,
+    against: Annotated[
+        str | None, Parameter(help='A design dashed over it; "present" is the job as it stands.')
+    ] = None,
+    overwrite: Overwrite = False,
+) -> None:
+    """Draw a dimensioned half section of seat and valve, with a zoomed detail of the cuts."""
+    from portviz.distribution.notes import geometry_warnings
+    from portviz.job.write import require_free
+    from portviz.scene.paper import require_ending
+
+    require_ending(file, "FILE")
+    lift_m = _lift(lift)
+    require_free(file, overwrite=overwrite)
+    read = _read(job, tables=False)
+    if lift_m > read.valve.head_diameter:
+        raise UsageError(f"lift: {lift.strip()} is more than the valve head's diameter; no valve opens so far")
+    chosen = _design_job(read, designs, design)
+    other = None if against is None else _design_job(read, designs, against, "against")
+    if other is not None and other[0] == chosen[0]:
+        raise UsageError(f"against: {against!r} can't be drawn over itself; name another design")
+    from portviz.scene.section_drawing import write_section
+    from portviz.scene.section_parts import design_section
+
+    drawn = design_section(chosen[1], chosen[0], lift_m)
+    over = None if other is None else design_section(other[1], other[0], lift_m)
+    _warn(geometry_warnings(chosen[1], drawn.profiles))
+    _say(f"Written: {write_section(drawn, over, file, overwrite=overwrite)}")
+
+
+@app.command
+def sheet(
+    job: JobFolder,
+    file: Annotated[Path, Parameter(name="FILE", help="A .pdf or .png file to write.")],
+    /,
+    *,
+    designs: DesignFile = None,
+    design: Annotated[str | None, Parameter(help="The design of that file; the job as it stands by default.")] = None,
+    date: Annotated[
+        str | None, Parameter(help='A date to stand on the page, such as "2026-11-25"; none by default.')
+    ] = None,
+    limits: Annotated[
+        Path | None, Parameter(help="A table of usual ranges, instead of the job's limits.csv or the package's.")
+    ] = None,
+    overwrite: Overwrite = False,
+) -> None:
+    """Write one page for the shop: the dimensioned detail, the cutters, contact, what to check, fields to sign."""
+    from portviz.distribution.designs import named_designs
+    from portviz.distribution.study import study_designs, usual_lifts
+    from portviz.job.limits import read_limits
+    from portviz.job.write import require_free
+    from portviz.scene.paper import require_ending
+    from portviz.scene.section_parts import design_section
+    from portviz.scene.shop_sheet import SHEET_ENDINGS, write_sheet
+
+    require_ending(file, "FILE", SHEET_ENDINGS)
+    if date is not None:
+        _require_date(date)
+    require_free(file, overwrite=overwrite)
+    read = _read(job, tables=False)
+    usual, usual_name = read_limits(read, limits)
+    name, chosen = _design_job(read, designs, design)
+    # A study of the design alone, as if it were the job: what it says then is the design's own.
+    found = study_designs(chosen, named_designs(chosen, ()), usual_lifts(chosen, None))
+    drawn = design_section(chosen, name, 0.0)
+    _say(f"Written: {write_sheet(drawn, found, 0, usual, usual_name, file, date=date, overwrite=overwrite)}")
+
+
+@app.command
 def schema() -> None:
     """Print the JSON Schema of job.toml, for editors that complete and check it."""
     import json
@@ -822,6 +947,56 @@ def _study_base(job: Job, run: str | None) -> StudyBase:
         raise UsageError(f"run: {run!r} can't be found, since the job has no readings")
     event = None if job.cam is None else cam_event(job)
     return StudyBase(coefficients, event, usual_lifts(job, coefficients))
+
+
+def _design_job(job: Job, file: Path | None, name: str | None, option: str = "design") -> tuple[str, Job]:
+    """Return the name and the job of a design; the job as it stands, "present", where none is named.
+
+    Raises
+    ------
+    UsageError
+        If there is no such design, with the nearest name.
+    JobError
+        If its dimensions make no valve and seat.
+    """
+    from portviz.distribution.areas import job_profiles
+
+    job_profiles(job)
+    if file is None:
+        if name in (None, PRESENT):
+            return PRESENT, job
+        raise UsageError(f"{option}: {name!r} needs the file that holds it: --designs designs.toml")
+    from portviz.job.design_file import read_designs
+
+    named = {each.name: each.job for each in read_designs(file, job)}
+    if (name is None and option == "design") or (name == PRESENT and PRESENT not in named):
+        return PRESENT, job
+    if name not in named:
+        refusal = f"{option}: there is no design {name!r}; {file.name} has {', '.join(map(repr, [*named][:12]))}"
+        more = f" and {len(named) - 12} more" if len(named) > 12 else ""
+        raise UsageError(" ".join(filter(None, (f"{refusal}{more}.", suggestion(str(name), named, "'")))))
+    try:
+        job_profiles(named[name])
+    except JobError as error:
+        raise JobError(
+            error.problem, file=file.name, place=f"design {shortened(name)}", mend="Mend one of its dimensions"
+        ) from None
+    return name, named[name]
+
+
+#: The name of the job as it stands, among designs.
+PRESENT = "present"
+
+
+def _require_date(text: str) -> None:
+    from datetime import date
+
+    try:
+        if len(text) != len("2026-11-25"):
+            raise ValueError
+        date.fromisoformat(text)
+    except ValueError:
+        raise UsageError(f'date: {shortened(text)} is no date; write year-month-day, such as "2026-11-25"') from None
 
 
 def _require_size(variations: dict[str, Any], lifts: int, *, yes: bool) -> None:

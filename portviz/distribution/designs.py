@@ -151,6 +151,11 @@ def own_values(job: Job) -> dict[str, float]:
     return values | dict.fromkeys(job.unnamed, np.nan)
 
 
+def own_dimensions(job: Job) -> Dimensions:
+    """Return the job's own valve and seat as one design."""
+    return design_dimensions({key: np.array([value]) for key, value in own_values(job).items()})
+
+
 def varied_designs(job: Job, variations: Mapping[str, Array], holds: Sequence[str] = ()) -> Designs:
     """Return the job as it stands and every combination of varied values, the last key changing fastest.
 
@@ -287,7 +292,7 @@ def require_holds(holds: Sequence[str], changed: Mapping[str, object]) -> None:
 
 def _held_outer_diameter(job: Job, values: dict[str, Array], hold: str) -> Array:
     """Return the seat's outer diameters that hold an edge or the contact's middle at the job's own place."""
-    own = design_dimensions({key: np.array([value]) for key, value in own_values(job).items()})
+    own = own_dimensions(job)
     count = len(values["seat.width"])
     if hold == "outer":
         return np.full(count, 2.0 * own.seat_outer_radius[0])

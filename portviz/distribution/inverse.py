@@ -8,11 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from portviz.distribution.areas import length_text
-from portviz.distribution.designs import Designs, design_dimensions, own_values, varied_designs
+from portviz.distribution.designs import Designs, own_dimensions, varied_designs
 from portviz.distribution.study import Study, StudyBase, study_designs
 from portviz.errors import UsageError
 from portviz.geometry.contact import seat_contact
-from portviz.geometry.dimensions import Dimensions
 from portviz.geometry.ends import passage_ends
 from portviz.geometry.passages import TIE, least_passages
 from portviz.geometry.profiles import possible_profiles
@@ -164,11 +163,6 @@ def _widest(job: Job, hold: str) -> float:
         "inner": outermost - own.seat_inner_radius[0],
     }[hold]
     return float(radial / np.cos(own.seat_angle[0]))
-
-
-def own_dimensions(job: Job) -> Dimensions:
-    """Return the job's own valve and seat as one design."""
-    return design_dimensions({key: np.array([value]) for key, value in own_values(job).items()})
 
 
 def find_throat(job: Job, base: StudyBase, up_to: float) -> Answer:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from portviz.distribution.areas import length_text
-from portviz.distribution.designs import Designs, held_designs, own_values
-from portviz.distribution.inverse import EDGE, Answer, Course, checked_study, own_dimensions
+from portviz.distribution.designs import Designs, held_designs, own_dimensions, own_values
+from portviz.distribution.inverse import EDGE, Answer, Course, checked_study
 from portviz.distribution.study import StudyBase
 from portviz.geometry.contact import seat_contact
 from portviz.geometry.dimensions import Dimensions
