@@ -127,6 +127,30 @@ speed = "1900 rpm"
 dead_centre = "0 deg"
 """
 
+SIDECAR_DESIGNS = """\
+# INVENTED designs of seat and valve for the hill-climb sidecar single: none was cut, none was measured.
+# Each names what it changes of job.toml; all else stays. The makers' limits come before anything here.
+format = 1
+
+[[design]]
+name = "narrower seat, same contact"
+seat.width = "1.2 mm"
+seat.outer_diameter = "40.32 mm"
+
+[[design]]
+name = "30 deg seat"
+seat.angle = "30 deg"
+seat.top_cut = { angle = "15 deg", width = "1.0 mm" }
+seat.bottom_cuts = [{ angle = "45 deg", width = "1.2 mm" }, { angle = "60 deg", width = "0.6 mm" }]
+valve.face_angle = "30 deg"
+valve.back_cut = { angle = "20 deg", width = "1.0 mm" }
+
+[[design]]
+name = "larger throat"
+seat.throat_diameter = "36.4 mm"
+seat.bottom_cuts = [{ angle = "60 deg", width = "1.5 mm" }, { angle = "70 deg", width = "0.6 mm" }]
+"""
+
 
 @dataclass(frozen=True)
 class Pattern:
@@ -236,6 +260,7 @@ def main() -> None:
         3,
         20260311,
     )
+    (HERE / "sidecar_intake" / "designs.toml").write_text(SIDECAR_DESIGNS, encoding="utf-8")
     write_example(
         HERE / "tractor_exhaust",
         TRACTOR_TOML,
