@@ -20,6 +20,7 @@ from portviz.job.write import write_atomically
 from portviz.scene.display import Probe
 from portviz.scene.encode import Frame, frame_seconds, palette_of, write_film_file
 from portviz.scene.event_words import flow_words, slowness_text
+from portviz.scene.interrupt import held_interrupt
 from portviz.scene.state import view_state
 
 if TYPE_CHECKING:
@@ -193,9 +194,10 @@ def close(scenes: list[EventScene]) -> None:
 def drawn(scenes: list[EventScene], crank_deg: float) -> Frame:
     """Return the scenes side by side at a crank angle [deg], shape (height, width of all, 3)."""
     pictures = []
-    for scene in scenes:
-        scene.move(crank_deg)
-        pictures.append(pixels(scene.plotter))
+    with held_interrupt():
+        for scene in scenes:
+            scene.move(crank_deg)
+            pictures.append(pixels(scene.plotter))
     if len(pictures) == 1:
         return pictures[0]
     frame = np.concatenate(pictures, axis=1)
@@ -272,7 +274,8 @@ def write_film(
         If the file is there already or can't be written.
     """
     _ = probe.software  # Told here, before VTK may end the process.
-    scenes = film_scenes(reduction, runs, field, camera, plan, size)
+    with held_interrupt():
+        scenes = film_scenes(reduction, runs, field, camera, plan, size)
     # Many frames leave more behind than one picture; what is loaded so far need not be walked again and again.
     was_on = gc.isenabled()
     gc.freeze()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gc
-import signal
 from collections.abc import Callable
 from datetime import datetime
 from functools import partial
@@ -20,6 +19,7 @@ from portviz.job.write import write_atomically
 from portviz.scene.colours import INK, REFERENCE
 from portviz.scene.display import Probe, require_screen
 from portviz.scene.event_scene import EventScene
+from portviz.scene.interrupt import held_interrupt
 from portviz.scene.playing import Playing, scene_to_play
 from portviz.scene.scene import Scene, new_plotter
 from portviz.scene.state import ViewState
@@ -322,28 +322,12 @@ def open_window(state: ViewState, size: tuple[int, int], probe: Probe) -> None:
 def _show_until_closed(plotter: pv.Plotter) -> None:
     """Show a window until it is closed, also by an interrupt.
 
-    VTK ends the whole process where an observer is interrupted, and Python sees no interrupt outside of one: so it
-    only closes the window, and a timer gives Python its turn.
+    Python sees no interrupt while VTK waits for events: a timer gives it its turn.
     """
-    interrupted = False
-
-    def close() -> None:
-        if interrupted:
-            plotter.iren.terminate_app()
-
-    def interrupt(*_: object) -> None:
-        nonlocal interrupted
-        interrupted = True
-        close()
-
     interactor = plotter.iren.interactor
     interactor.Initialize()
-    interactor.AddObserver("TimerEvent", lambda *_: close())
-    interactor.CreateRepeatingTimer(_HEARTBEAT_MS)
-    before = signal.signal(signal.SIGINT, interrupt)
-    try:
+    with held_interrupt(plotter.iren.terminate_app) as interrupted:
+        # One that comes before the window waits for events would not end that.
+        interactor.AddObserver("TimerEvent", lambda *_: plotter.iren.terminate_app() if interrupted() else None)
+        interactor.CreateRepeatingTimer(_HEARTBEAT_MS)
         plotter.show()
-    finally:
-        signal.signal(signal.SIGINT, before)
-    if interrupted:
-        raise KeyboardInterrupt

@@ -218,6 +218,119 @@ def test_no_words_overlap_or_are_cut(scenes, size, camera, assumed):
             assert apart, (words, label)
 
 
+def box_of(text, renderer):
+    corners = [0.0] * 4
+    text.GetBoundingBox(renderer, corners)
+    at = text.GetPositionCoordinate().GetComputedViewportValue(renderer)
+    return corners[0] + at[0], corners[1] + at[0], corners[2] + at[1], corners[3] + at[1]
+
+
+def test_a_film_of_two_tells_each_runs_mean_flow_and_how_they_differ(scenes, sidecar):
+    """The tent is as long at each lift as at any other: its mean flow is the mean over the lift, here by scipy.
+
+    PCHIP (Fritsch and Carlson 1980) is another cubic that keeps the shape; the two agree to a part of a percent.
+    """
+    interpolate = pytest.importorskip("scipy.interpolate")
+    means = []
+    for run in (0, 1):
+        groups = sidecar.groups_of(run)
+        part = slice(groups.start, groups.stop)
+        lift, flow = np.append(0.0, sidecar.lift[part]), np.append(0.0, sidecar.bench_flow[part])
+        means.append(float(interpolate.PchipInterpolator(lift, flow).integrate(0.0, 10e-3)) / 10e-3)
+    both = scenes(0, 1)
+    said = []
+    for crank in (300.0, 350.0, 450.0):
+        drawn(both, crank)
+        said.append([scene.words.input.splitlines()[2] for scene in both])
+    assert said[0] == said[1] == said[2]
+    left, right = said[0]
+    found = [float(re.search(r"mean flow over the event ([\d.]+) l/s", line)[1]) for line in (left, right)]
+    assert found == pytest.approx([1e3 * mean for mean in means], rel=0.01)
+    percent = float(re.search(r", ([\d.]+) % more than in the run on the left$", right)[1])
+    assert percent == pytest.approx(100.0 * (means[1] / means[0] - 1.0), abs=0.3)
+    assert "left" not in left
+
+
+def test_a_mean_flow_that_is_not_known_or_partly_a_guess_says_so(scenes, sidecar):
+    mass_flow = sidecar.bench_mass_flow.copy()
+    groups = sidecar.groups_of(1)
+    mass_flow[groups.start : groups.stop] = np.nan
+    unmeasured = dataclasses.replace(sidecar, bench_mass_flow=mass_flow)
+    high = dataclasses.replace(TENT, lift=TENT.lift * 1.3)
+    left, right = scenes(0, 1, reduction=unmeasured, event=high, camera="cylinder")
+    drawn([left, right], 340.0)
+    assert "(as at 11.00 mm above it: a guess)" in " ".join(left.words.input.split())
+    assert "mean flow over the event: not known" in right.words.input
+    for scene in (left, right):
+        renderer = scene.plotter.renderer
+        assert box_of(scene.words, renderer)[1] < box_of(scene.legend, renderer)[0]
+
+
+@pytest.mark.parametrize("size", [(640, 400), (800, 500), (960, 600), (1280, 800)])
+def test_the_dials_angles_stand_clear_of_its_ring(scenes, size):
+    (scene,) = scenes(size=size)
+    drawn([scene], 340.0)
+    dial = scene.dial
+    middle, edge = (dial_pixels(dial.renderer, point) for point in ((0.0, 0.0, 0.0), (1.0, 0.0, 0.0)))
+    ring = edge[0] - middle[0]
+    low = np.array(dial.renderer.GetOrigin())
+    for text in dial.angles.values():
+        left, right, bottom, top = np.array(box_of(text, dial.renderer)) + np.repeat(low, 2)
+        nearest = np.clip(middle, (left, bottom), (right, top))
+        assert np.hypot(*(nearest - middle)) > ring + 1.5
+        assert left >= low[0]
+        assert right < low[0] + dial.renderer.GetSize()[0]
+    pointer = dial_pixels(dial.renderer, dial.pointer.points[1])[0]
+    assert pointer > box_of(dial.angles[0.0], dial.renderer)[1] + low[0]
+
+
+def dial_pixels(renderer, point):
+    renderer.SetWorldPoint(*point, 1.0)
+    renderer.WorldToDisplay()
+    return np.array(renderer.GetDisplayPoint()[:2])
+
+
+@pytest.mark.parametrize("size", [(640, 400), (960, 600)])
+def test_the_curve_is_drawn_within_a_part_of_a_pixel(scenes, size):
+    """The middle of the ink in each column of pixels is where the cam has the valve there."""
+    crank = np.linspace(300.0, 500.0, 101)
+    event = CamEvent(crank, 10e-3 * np.sin(np.radians(0.9 * (crank - 300.0))) ** 2, assumed=False)
+    (scene,) = scenes(size=size, event=event)
+    picture = drawn([scene], 300.0).astype(float).mean(axis=2)
+    frame = scene.curve.frame
+    off = []
+    for column in range(round(frame.left + 0.25 * frame.width), round(frame.left + 0.75 * frame.width)):
+        at = 300.0 + 200.0 * (column + 0.5 - frame.left) / frame.width
+        exact = size[1] - float(scene.curve.pixels(at, event.lift_at(at))[1])
+        rows = np.arange(round(exact) - 6, round(exact) + 7)
+        ink = np.clip(picture[0, 0] - picture[rows, column], 0.0, None)
+        off.append((ink @ (rows + 0.5)) / ink.sum() - exact)
+    assert len(off) > 80
+    assert np.abs(off).max() < 0.6
+    assert np.std(off) < 0.22
+
+
+@pytest.mark.parametrize("size", [(640, 400), (960, 600), (1280, 800)])
+def test_the_heads_outline_has_no_nick_in_the_section(scenes, size):
+    (scene,) = scenes(size=size, camera="section")
+    picture = drawn([scene], 340.0).astype(int)
+    radius, top, bottom = head_edge(scene)
+    for edge in (-radius, radius):
+        (x, low), (_, high) = (dial_pixels(scene.plotter.renderer, (edge, 0.0, z)) for z in (bottom, top))
+        strip = picture[size[1] - int(high) + 4 : size[1] - int(low) - 5, int(x) - 3 : int(x) + 4]
+        assert strip.min() < 90
+        assert np.ptp(strip, axis=0).max() <= 16
+
+
+def head_edge(scene):
+    """Return the outer radius of the head's cut face, and its top and bottom [mm]."""
+    from portviz.scene import shapes
+
+    points = 1e3 * shapes.head_section(scene.profiles)[0][0].points
+    outer = points[np.isclose(np.abs(points[:, 0]), np.abs(points[:, 0]).max())]
+    return np.abs(points[:, 0]).max(), outer[:, 2].max(), outer[:, 2].min()
+
+
 # Files, read back
 
 
@@ -308,6 +421,9 @@ def test_the_palette_keeps_even_areas_and_the_steps_of_the_scale():
         (["a.gif", "--seconds", "-3"], "seconds: -3"),
         (["a.gif", "--seconds", "six"], "--seconds"),
         (["a.gif", "--slow", "0"], "slow: 0"),
+        (["a.gif", "--slow", "2000000"], "slow: 2000000 is not"),
+        (["a.gif", "--slow", "100000"], "slow: 100000 times slower than at 8000 rpm the event takes 550 s"),
+        (["a.gif", "--slow", "1000000"], "slow: 1000000 times slower than at 8000 rpm the event takes 5500 s"),
         (["a.gif", "--rate", "60"], "from 1 to 50"),
         (["a.mp4", "--rate", "61"], "from 1 to 60"),
         (["a.webp", "--rate", "inf"], "rate: inf"),

@@ -1,6 +1,10 @@
 """The window on a real screen: what its keys and slider do."""
 
 import re
+import shutil
+import signal
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -238,14 +242,39 @@ def test_the_space_key_plays_the_event_by_the_clock_and_stops_it(player):
         assert player.state.lift == pytest.approx(float(event.lift_at(crank)), abs=1e-12)
         assert player.slider.GetRepresentation().GetValue() == pytest.approx(1e3 * player.state.lift, abs=1e-6)
         assert player.slider_value.input == f"{1e3 * player.state.lift:.2f} mm"
+    stopped = shown_crank(player)
     press(player, "space")
     assert not player.playing.under_way
-    stopped = shown_crank(player)
     player.now += 1.0
     player.playing.tick()
-    assert shown_crank(player) == stopped
+    assert player.scene.curve.crank_deg == stopped
+    assert player.state.lift == pytest.approx(float(event.lift_at(stopped)))
     press(player, "space")
     assert shown_crank(player) == pytest.approx(stopped)
+
+
+def test_a_stopped_valve_is_a_lift_for_itself_where_it_stands(player):
+    from portviz.scene import words
+
+    press(player, "space")
+    player.now += 1.6
+    player.playing.tick()
+    stopped = shown_crank(player)
+    assert stopped > player.scene.event.peak_deg
+    assert "times slower" in player.scene.words.input
+    press(player, "space")
+    scene, letters = player.scene, player.scene.size.letters
+    for key in (None, "2", "m", "s", "1", "v"):
+        if key is not None:
+            press(player, key)
+        assert scene.words.input == words.headline(player.state, letters(0.58, 15))
+        assert scene.legend.input == words.legend(player.state, scene.now, letters(0.36, 15))
+        assert "slower" not in scene.words.input
+        assert "interpolated between" in scene.words.input
+        assert "measured" in scene.footnote.input
+        assert scene.curve.crank_deg == stopped
+    press(player, "Right")
+    assert scene.curve.crank_deg < scene.event.peak_deg
 
 
 def test_runs_fields_and_views_change_while_it_plays(player):
@@ -294,10 +323,10 @@ def test_the_real_timer_moves_the_valve(player):
         seen.add(shown_crank(player))
     press(player, "space")
     assert len(seen) >= 4
-    stopped = shown_crank(player)
+    stopped = player.state.lift
     time.sleep(0.1)
     player.plotter.iren.process_events()
-    assert shown_crank(player) == stopped
+    assert player.state.lift == stopped
 
 
 def test_a_picture_stops_the_play(player, tmp_path, monkeypatch):
@@ -328,6 +357,68 @@ def test_without_a_cam_the_space_key_says_how_to_add_one(sidecar, screen):
     assert "there is no cam; add cam.csv with the columns crank [deg], lift [mm]" in said
     assert made.state.lift == 8e-3
     plotter.close()
+
+
+def test_a_cam_that_makes_no_event_opens_the_window_and_the_space_key_says_why(sidecar, screen):
+    import dataclasses
+
+    from portviz.scene.playing import scene_to_play
+    from portviz.scene.scene import new_plotter
+    from portviz.scene.window import Window
+
+    cam = sidecar.job.cam
+    cut = dataclasses.replace(cam, crank_deg=cam.crank_deg[20:], lift=cam.lift[20:], line=cam.line[20:])
+    broken = dataclasses.replace(sidecar, job=dataclasses.replace(sidecar.job, cam=cut))
+    for size in ((640, 400), (1280, 800)):
+        plotter = new_plotter(size, off_screen=False, software=screen)
+        scene, why_not = scene_to_play(plotter, view_state(broken, 0, 8e-3, "velocity", "three-quarter"))
+        made = Window(scene, why_not=why_not)
+        plotter.show(interactive_update=True, auto_close=False)
+        press(made, "space")
+        said = " ".join(made.scene.footnote.input.split())
+        assert said.startswith("no event to play: cam.csv, line 22: the opening is cut off")
+        assert said.endswith("Add the rows up to where the valve is closed.")
+        press(made, "Right")
+        assert made.state.lift == pytest.approx(9.5e-3)
+        plotter.close()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="SIGINT can't be sent to a process on Windows")
+@pytest.mark.parametrize("event", [True, False])
+def test_an_interrupt_closes_the_window_as_it_ends_other_commands(examples, tmp_path, screen, event):
+    job = tmp_path / "job"
+    shutil.copytree(examples / "sidecar_intake", job)
+    if not event:
+        (job / "cam.csv").unlink()
+    command = [sys.executable, "-c", OPENED, "view", str(job), "--size", "640x400"]
+    running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    try:
+        assert running.stdout.readline() == "open\n"
+        running.send_signal(signal.SIGINT)
+        out, said = running.communicate(timeout=60)
+    finally:
+        running.kill()
+    assert running.returncode == 130
+    assert (out, said) == ("", "portviz: interrupted; nothing half-made is left behind\n")
+
+
+#: Says when the window's own loop runs.
+OPENED = """
+import sys
+from portviz.scene import window
+from portviz.__main__ import main
+class Told(window.Window):
+    def __init__(self, scene, **options):
+        super().__init__(scene, **options)
+        scene.plotter.iren.add_observer("TimerEvent", self.tell)
+        self.told = False
+    def tell(self, *_):
+        if not self.told:
+            self.told = True
+            print("open", flush=True)
+window.Window = Told
+sys.exit(main(sys.argv[1:]))
+"""
 
 
 @pytest.mark.parametrize("size", [(640, 400), (960, 600), (1280, 800)])
