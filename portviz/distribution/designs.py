@@ -47,9 +47,9 @@ _HALVINGS = 60
 MOST_VALUES = 100_000
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _RANGE = re.compile(
-    rf"(?P<from>{_NUMBER})\s*:\s*(?P<to>{_NUMBER})\s*:\s*(?P<step>{_NUMBER})\s*(?P<unit>[^\d\s,:].*)", re.ASCII
+    rf"(?P<from>{_NUMBER})\s*:\s*(?P<to>{_NUMBER})\s*:\s*(?P<step>{_NUMBER})\s*(?P<unit>[^\d\s,:.+-].*)", re.ASCII
 )
-_LIST = re.compile(rf"(?P<values>{_NUMBER}(?:\s*,\s*{_NUMBER})*)\s*(?P<unit>[^\d\s,:].*)")
+_LIST = re.compile(rf"(?P<values>{_NUMBER}(?:\s*,\s*{_NUMBER})*)\s*(?P<unit>[^\d\s,:.+-].*)")
 _EXAMPLES = {
     "length": "1.0:2.4:0.1 mm",
     "angle": "30:46:1 deg",
