@@ -526,6 +526,7 @@ def study(
     csv: Annotated[
         Path | None, Parameter(help="Write all results to this file as a comma-separated table, in SI units.")
     ] = None,
+    chart: Annotated[Path | None, Parameter(help="Write a flat chart of the study to this .png, .pdf or .svg.")] = None,
     yes: Annotated[bool, Parameter(negative=(), help="Go on with a study that takes long or much memory.")] = False,
     overwrite: Overwrite = False,
     json: AsJson = False,
@@ -549,6 +550,12 @@ def study(
 
         require_free(csv, overwrite=overwrite)
         _require_own_csv(csv, job)
+    if chart is not None:
+        from portviz.job.write import require_free
+        from portviz.scene.paper import require_ending
+
+        require_ending(chart, "chart")
+        require_free(chart, overwrite=overwrite)
     read = _read(job)
     base = _study_base(read, run)
     at = _lifts(lifts) if lifts is not None else base.lifts
@@ -582,6 +589,13 @@ def study(
         from portviz.report.study import study_csv
 
         write_text(csv, study_csv(found, heights), overwrite=overwrite)
+    if chart is not None:
+        from functools import partial
+
+        from portviz.report.study_tables import design_label
+        from portviz.scene.study_charts import write_study_chart
+
+        write_study_chart(found, usual, usual_name, partial(design_label, found), chart, overwrite=overwrite)
     if json:
         from portviz.report.study import study_document
 
@@ -591,8 +605,9 @@ def study(
 
     _warn(warnings)
     _print(study_tables(found, usual, usual_name, heights))
-    if csv is not None:
-        _say(f"Written: {csv}")
+    for file in (csv, chart):
+        if file is not None:
+            _say(f"Written: {file}")
 
 
 @app.command

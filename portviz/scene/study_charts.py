@@ -1,0 +1,398 @@
+"""A study of valve and seat as one figure: flow areas over lift, maps over what is varied, contact and pressure."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import TwoSlopeNorm
+from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
+
+from portviz.distribution.findings import spring_pressure
+from portviz.distribution.study import Study
+from portviz.errors import counted
+from portviz.job.limits import Limit
+from portviz.job.model import Array, Index
+from portviz.job.words import lift_text, pressure_text
+from portviz.scene.colours import BACKGROUND, INK, NO_DATA
+from portviz.scene.paper import write_figure
+from portviz.scene.study_data import (
+    PairMap,
+    cell_edges,
+    dimension_map,
+    evenly,
+    key_words,
+    pair_maps,
+    part_of,
+    present_value,
+    unit_of,
+    value_words,
+    varied_keys,
+)
+from portviz.scene.words import fitted
+from portviz.units import area_unit, in_unit
+
+#: Colours and strokes of designs (after Okabe and Ito); the present one is black.
+_DESIGNS = (
+    ("#0072b2", "--"),
+    ("#d55e00", "-."),
+    ("#009e73", (0, (5, 1, 1, 1, 1, 1))),
+    ("#cc79a7", ":"),
+    ("#b58900", (0, (8, 2))),
+    ("#56b4e9", (0, (3, 1, 1, 1))),
+)
+MOST_DRAWN = len(_DESIGNS)
+_BAND, _USUAL = "#dcd9d0", "#cfe3d4"
+#: More is more: orange less area than now, violet more; white no change.
+CHANGE_MAP = "PuOr"
+#: The least range of a map's colours [-]: less would paint rounding.
+_LEAST_RANGE = 1e-3
+_LEGEND: dict[str, Any] = {"fontsize": 8, "facecolor": BACKGROUND, "edgecolor": "none", "framealpha": 0.85}
+_LONGEST_NAME, _FOOT_LETTERS = 40, 225
+#: Designs and values that a panel of contact marks at most.
+_MOST_NAMED, _MOST_MARKED = 16, 400
+
+Label = Callable[[int], str]
+
+
+def study_figure(study: Study, limits: tuple[Limit, ...], limits_name: str, label: Label) -> Figure:
+    """Return the figure of a study; called within `paper.in_style`.
+
+    Parameters
+    ----------
+    study : Study
+    limits : tuple of Limit
+        Usual ranges.
+    limits_name : str
+        Where they come from.
+    label : callable
+        Returns a design's words by its place.
+    """
+    keys = varied_keys(study)
+    figure = Figure(
+        figsize=(13.2, 10.2), dpi=100, facecolor=BACKGROUND, layout=ConstrainedLayoutEngine(h_pad=0.09, w_pad=0.09)
+    )
+    FigureCanvasAgg(figure)
+    title = [*fitted(study.job.title, 100, 2), *fitted(_subtitle(study, keys), 130, 2)]
+    figure.suptitle("\n".join(title), color=INK, fontsize=12)
+    grid = figure.add_gridspec(2, 2)
+    drawn = 1 + evenly(study.count - 1, MOST_DRAWN)
+    # Of several dimensions the values alone tell designs apart; what they are of is said once.
+    of, named = "", label
+    if len(keys) > 1:
+        of, named = f"{', '.join(map(key_words, keys))}:", partial(value_words, study, keys)
+    _draw_areas(figure.add_subplot(grid[0, 0]), study, drawn, named, of)
+    _draw_changes(figure.add_subplot(grid[0, 1]), study, drawn)
+    notes: list[str] = []
+    if len(keys) == 1 and (study.lift > 0.0).any():
+        notes.append(_draw_map(figure.add_subplot(grid[1, 0]), study, keys[0]))
+        _draw_contact_over(figure, grid[1, 1], study, keys[0], limits)
+    elif len(keys) == 2 and (study.lift > 0.0).any():
+        maps = pair_maps(study, (keys[0], keys[1]))
+        most = max(_greatest(each.change) for each in maps)
+        for place, each in enumerate(maps):
+            _draw_pair(figure.add_subplot(grid[1, place]), study, each, most)
+        notes.append("Maps: grey cells make no valve and seat; circle: the present values.")
+    else:
+        _draw_contact_by_design(figure, grid[1, :], study, limits, named, of)
+        if len(keys) > 2:
+            notes.append(f"{len(keys)} dimensions are varied: a map could show two at most.")
+    if len(keys) != 2:
+        notes += _limit_words(study, limits, limits_name)
+    foot = "\n".join(_foot_lines([*_told(study, drawn), *notes]))
+    figure.supxlabel(foot, x=0.01, ha="left", fontsize=7.5, color="#4a4d51")
+    return figure
+
+
+def _subtitle(study: Study, keys: tuple[str, ...]) -> str:
+    what = f"study of {' and '.join(map(key_words, keys))}" if 0 < len(keys) <= 3 else "study of designs"
+    refused = f", {counted(len(study.refused), 'design')} refused" if study.refused else ""
+    held = f"; held: {', '.join(study.designs.holds)}" if study.designs.holds else ""
+    count = study.count - 1
+    designs = f"{count:,} design{'' if count == 1 else 's'}" if count else "no possible design"
+    return f"{what}: {designs} beside the present one{refused}{held}"
+
+
+def _told(study: Study, drawn: Index) -> list[str]:
+    words = []
+    if study.count - 1 > len(drawn):
+        words.append(
+            f"Lines: {len(drawn)} of {study.count - 1:,} designs, evenly taken; pale band: between the least and the "
+            "greatest of all."
+        )
+    words.append("Dots: areas found at these lifts, straight lines between them.")
+    if study.coefficients is not None and np.isfinite(study.flow).any():
+        words.append(
+            f"Predicted flow changes as the flow area does if the coefficients measured in run "
+            f"“{fitted(study.coefficients.run, 40)[0]}” stay (at {_pressure(study)}): an assumption, no source, since "
+            "coefficients move with geometry; measure what you cut."
+        )
+    else:
+        words.append(
+            "Flow: nothing was measured to predict it from; area is not flow, since coefficients move with geometry."
+        )
+    words.append(
+        "A narrow seat cools the valve worse, a wide one seals worse; makers' limits and licensed practice come first."
+    )
+    return words
+
+
+def _pressure(study: Study) -> str:
+    return pressure_text(study.job, study.job.bench.test_pressure)
+
+
+def _foot_lines(parts: list[str]) -> list[str]:
+    return fitted(" ".join(filter(None, parts)), _FOOT_LETTERS, 8)
+
+
+def _limit_words(study: Study, limits: tuple[Limit, ...], name: str) -> list[str]:
+    shown = [limit for limit in limits if limit.what == "seat width"]
+    if np.isfinite(spring_pressure(study)).any():
+        shown += [limit for limit in limits if limit.what == "contact pressure"]
+    words = []
+    for limit in shown:
+        low, high = (in_unit(end, limit.unit, _KINDS[limit.what]) for end in (limit.low, limit.high))
+        words.append(f"Green band: usual {limit.what}, {low:g} to {high:g} {limit.unit} ({limit.source}; {name}).")
+    return words
+
+
+_KINDS = {"seat width": "length", "contact pressure": "pressure"}
+
+
+def _short(words: str) -> str:
+    return fitted(words, _LONGEST_NAME)[0]
+
+
+def _draw_areas(axes: Any, study: Study, drawn: Index, label: Label, of: str) -> None:
+    unit, (area, to_area) = study.job.units.length, area_unit(study.job.units.length)
+    lift, areas = study.lift * in_unit(1.0, unit, "length"), study.flow_area * to_area
+    if study.count - 1 > len(drawn):
+        axes.fill_between(lift, areas.min(axis=0), areas.max(axis=0), color=_BAND, linewidth=0, label="all designs")
+    axes.plot(lift, areas[0], color="black", linewidth=2.2, marker="o", markersize=3.5, label="present")
+    for place, (colour, stroke) in zip(drawn.tolist(), _DESIGNS, strict=False):
+        axes.plot(
+            lift,
+            areas[place],
+            color=colour,
+            linestyle=stroke,
+            linewidth=1.6,
+            marker="o",
+            markersize=2.8,
+            label=_short(label(place)),
+        )
+    axes.set_xlim(0.0, 1.04 * (lift[-1] or 1.0))
+    # A closed valve alone has no area, but for rounding.
+    axes.set_ylim(0.0, None if (study.lift > 0.0).any() else 1.0)
+    axes.set_xlabel(f"lift [{unit}]")
+    axes.set_ylabel(f"flow area [{area}]")
+    axes.set_title("flow area: the least passage at each lift", fontsize=10)
+    title = "\n".join(fitted(of, 50, 3))
+    axes.legend(loc="lower right", title=title, title_fontsize=8, **_LEGEND)
+
+
+def _draw_changes(axes: Any, study: Study, drawn: Index) -> None:
+    unit = study.job.units.length
+    above = study.lift > 0.0
+    lift = study.lift[above] * in_unit(1.0, unit, "length")
+    change = 100.0 * (study.flow_area[:, above] / study.flow_area[:1, above] - 1.0)
+    if study.count - 1 > len(drawn) and len(lift):
+        axes.fill_between(lift, change.min(axis=0), change.max(axis=0), color=_BAND, linewidth=0)
+    axes.axhline(0.0, color="black", linewidth=2.0)
+    for place, (colour, stroke) in zip(drawn.tolist(), _DESIGNS, strict=False):
+        axes.plot(lift, change[place], color=colour, linestyle=stroke, linewidth=1.6, marker="o", markersize=3.2)
+    if not len(lift):
+        axes.set_title("no lift above zero was asked for", fontsize=10)
+        return
+    _at_least(axes, 0.5)
+    axes.set_xlim(0.0, 1.04 * lift[-1])
+    axes.set_xlabel(f"lift [{unit}]")
+    axes.set_ylabel("change of flow area [%]")
+    axes.set_title("against the present design; colours as beside", fontsize=10)
+
+
+def _at_least(axes: Any, least: float) -> None:
+    """Let an axis round zero span a little at least, so that rounding is not drawn large."""
+    low, high = axes.get_ylim()
+    axes.set_ylim(min(low, -least), max(high, least))
+
+
+def _from_zero(axes: Any) -> None:
+    """Let an upright axis begin at zero, with a little room above what is shown."""
+    axes.set_ylim(0.0, 1.06 * axes.get_ylim()[1])
+
+
+def _greatest(change: Array) -> float:
+    return max(float(np.nanmax(np.abs(change), initial=0.0)), _LEAST_RANGE)
+
+
+def _paint(axes: Any, across: Array, along: Array, change: Array, most: float) -> None:
+    """Paint cells of a map (along, across) and its bar of colours, white where nothing changes."""
+    scale = TwoSlopeNorm(0.0, -100.0 * most, 100.0 * most)
+    shown = axes.pcolormesh(
+        cell_edges(across),
+        cell_edges(along),
+        np.ma.masked_invalid(100.0 * change),
+        cmap=CHANGE_MAP,
+        norm=scale,
+        rasterized=True,
+    )
+    axes.figure.colorbar(shown, ax=axes, label="change of flow area [%]")
+
+
+def _draw_map(axes: Any, study: Study, key: str) -> str:
+    """Draw the map of one dimension and lift; return what is to be said of it."""
+    found = dimension_map(study, key)
+    unit, kind = unit_of(study, key)
+    to_value, to_lift = in_unit(1.0, unit, kind), in_unit(1.0, study.job.units.length, "length")
+    across, along = found.value * to_value, found.lift * to_lift
+    _paint(axes, across, along, found.change.T, _greatest(found.change))
+    ends = cell_edges(across)[[0, -1]]
+    lines = []
+    if np.isfinite(found.takes_over).any():
+        # Of one value alone the line runs across its cell.
+        at = across if len(across) > 1 else ends
+        level = np.broadcast_to(found.takes_over, at.shape) * to_lift
+        axes.plot(at, level, color="white", linewidth=3.4)
+        lines += axes.plot(at, level, color="black", linewidth=1.4, label="above: the throat limits")
+    if np.isfinite(found.present):
+        present = found.present * to_value
+        lines.append(axes.axvline(present, color="black", linewidth=1.4, linestyle=(0, (4, 2)), label="present value"))
+        ends = np.array([min(ends[0], present), max(ends[1], present)])
+        pad = 0.0 if ends[0] < present < ends[1] else 0.02 * (ends[1] - ends[0])
+        ends += np.array([-pad, pad])
+    axes.set_facecolor(BACKGROUND)
+    axes.set_xlim(*ends)
+    axes.set_ylim(*cell_edges(along)[[0, -1]])
+    axes.set_xlabel(f"{key_words(key)} [{unit}]")
+    axes.set_ylabel(f"lift [{study.job.units.length}]")
+    if lines:
+        axes.legend(handles=lines, loc="upper left", **_LEGEND)
+    over = "" if np.isfinite(found.takes_over).any() else "; the gap limits at all of these lifts"
+    axes.set_title(f"change of flow area over {key_words(key)} and lift{over}", fontsize=10)
+    total = len(np.unique(study.designs.values[key][1:]))
+    return f"Map: {len(found.value)} of {total:,} values, evenly taken." if total > len(found.value) else ""
+
+
+def _draw_pair(axes: Any, study: Study, found: PairMap, most: float) -> None:
+    units = [unit_of(study, key) for key in found.keys]
+    axes.set_facecolor(NO_DATA)
+    (to_across, to_along) = (in_unit(1.0, unit, kind) for unit, kind in units)
+    _paint(axes, found.across * to_across, found.along * to_along, found.change, most)
+    present = found.present[0] * to_across, found.present[1] * to_along
+    if np.isfinite(present).all():
+        axes.plot(*present, marker="o", markersize=9, markerfacecolor="white", markeredgecolor="black", clip_on=False)
+    axes.set_xlabel(f"{key_words(found.keys[0])} [{units[0][0]}]")
+    axes.set_ylabel(f"{key_words(found.keys[1])} [{units[1][0]}]")
+    axes.set_title(f"change of flow area at {lift_text(study.job, found.lift)} lift", fontsize=10)
+
+
+def _band(axes: Any, limits: tuple[Limit, ...], what: str, scale: float, *, upright: bool = False) -> None:
+    for limit in limits:
+        if limit.what == what:
+            draw = axes.axvspan if upright else axes.axhspan
+            draw(limit.low * scale, limit.high * scale, color=_USUAL, linewidth=0, label=f"usual {what}", zorder=0)
+
+
+def _draw_contact_over(figure: Figure, place: Any, study: Study, key: str, limits: tuple[Limit, ...]) -> None:
+    """Draw contact width, and pressure where it is known, against the dimension that is varied."""
+    shown = part_of(study, np.concatenate([[0], 1 + evenly(study.count - 1, _MOST_MARKED)]))
+    unit, kind = unit_of(study, key)
+    value = shown.designs.values[key][1:] * in_unit(1.0, unit, kind)
+    order = np.argsort(value, kind="stable")
+    pressure = spring_pressure(shown)
+    with_pressure = bool(np.isfinite(pressure).any())
+    grid = place.subgridspec(2 if with_pressure else 1, 1)
+    length = study.job.units.length
+    to_length = in_unit(1.0, length, "length")
+    top = figure.add_subplot(grid[0])
+    lines = shown.contact.line[1:][order]
+    _draw_course(top, value[order], np.where(lines, np.nan, shown.contact.width[1:][order] * to_length))
+    if lines.any():
+        nothing = np.zeros(int(lines.sum()))
+        top.plot(value[order][lines], nothing, "x", color="#d55e00", label="face and seat touch along a line")
+    _band(top, limits, "seat width", to_length)
+    _mark_present(top, study, key, float(shown.contact.width[0]) * to_length, unit, kind)
+    _from_zero(top)
+    top.set_ylabel(f"contact width [{length}]")
+    note = "" if with_pressure else "; pressure: no valve.seat_force in job.toml"
+    top.set_title(f"contact width along the cone{note}", fontsize=10)
+    top.legend(loc="best", **_LEGEND)
+    last = top
+    if with_pressure:
+        last = figure.add_subplot(grid[1], sharex=top)
+        top.tick_params(labelbottom=False)
+        _draw_course(last, value[order], pressure[1:][order] / 1e6)
+        _band(last, limits, "contact pressure", 1e-6)
+        _mark_present(last, study, key, float(pressure[0]) / 1e6, unit, kind)
+        _from_zero(last)
+        last.set_ylabel("pressure [MPa]")
+        last.set_title("spring's mean pressure on the band, without friction", fontsize=10)
+    last.set_xlabel(f"{key_words(key)} [{unit}]")
+
+
+def _draw_course(axes: Any, value: Array, over: Array) -> None:
+    marker = "o" if len(value) <= 60 else ""
+    axes.plot(value, over, color="#0072b2", linewidth=1.6, marker=marker, markersize=3.5, label="designs")
+
+
+def _mark_present(axes: Any, study: Study, key: str, over: float, unit: str, kind: str) -> None:
+    at = present_value(study, key) * in_unit(1.0, unit, kind)
+    if np.isfinite([at, over]).all():
+        axes.plot(at, over, "D", color="black", markersize=6, label="present", zorder=4)
+
+
+def _draw_contact_by_design(
+    figure: Figure, place: Any, study: Study, limits: tuple[Limit, ...], label: Label, of: str
+) -> None:
+    """Draw contact width, and pressure where it is known, design by design."""
+    places = np.concatenate([[0], 1 + evenly(study.count - 1, _MOST_NAMED)])
+    shown = part_of(study, places)
+    pressure = spring_pressure(shown)
+    with_pressure = bool(np.isfinite(pressure).any())
+    grid = place.subgridspec(1, 2 if with_pressure else 1)
+    length = study.job.units.length
+    to_length = in_unit(1.0, length, "length")
+    rows = np.arange(len(places))[::-1]
+    names = ["present", *(_short(label(each)) for each in places[1:].tolist())]
+    axes = figure.add_subplot(grid[0])
+    width, line = shown.contact.width * to_length, shown.contact.line
+    axes.plot(width[~line], rows[~line], "o", color="#0072b2")
+    if line.any():
+        axes.plot(width[line], rows[line], "x", color="#d55e00", label="face and seat touch along a line")
+    _band(axes, limits, "seat width", to_length, upright=True)
+    axes.set_yticks(rows, names, fontsize=8)
+    axes.set_ylabel("\n".join(fitted(of.removesuffix(":"), 50, 3)), fontsize=8)
+    axes.set_xlim(0.0, None)
+    axes.set_ylim(-0.7, len(places) - 0.3)
+    axes.set_xlabel(f"contact width [{length}]")
+    taken = "" if study.count <= len(places) else f", {len(places) - 1} of {study.count - 1:,} designs, evenly taken"
+    note = "" if with_pressure else "; pressure: no valve.seat_force in job.toml"
+    axes.set_title(f"contact width along the cone{taken}{note}", fontsize=10)
+    if axes.get_legend_handles_labels()[1]:
+        axes.legend(loc="best", **_LEGEND)
+    if with_pressure:
+        other = figure.add_subplot(grid[1], sharey=axes)
+        other.plot(pressure / 1e6, rows, "o", color="#0072b2")
+        other.tick_params(labelleft=False)
+        _band(other, limits, "contact pressure", 1e-6, upright=True)
+        other.set_xlim(0.0, None)
+        other.set_xlabel("pressure [MPa]")
+        other.set_title("spring's mean pressure on the band, without friction", fontsize=10)
+
+
+def write_study_chart(
+    study: Study,
+    limits: tuple[Limit, ...],
+    limits_name: str,
+    label: Label,
+    path: Path,
+    *,
+    overwrite: bool = False,
+) -> Path:
+    """Write the figure as .png, .pdf or .svg; see `study_figure`."""
+    return write_figure(lambda: study_figure(study, limits, limits_name, label), path, overwrite=overwrite)
