@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from portviz.distribution.reduce import Reduction
     from portviz.distribution.study import StudyBase
+    from portviz.job.design_file import NamedDesign
     from portviz.job.model import Job
 
 CAUTION = (
@@ -743,6 +744,7 @@ def view(
     ] = None,
     field: Annotated[str, Parameter(help=_FIELD_HELP)] = "velocity",
     camera: Annotated[str, Parameter(help="three-quarter, cylinder, port or section.")] = "three-quarter",
+    designs: Annotated[Path | None, Parameter(help="A designs.toml; the keys n and b go through its designs.")] = None,
     picture: Annotated[Path | None, Parameter(help="Write this .png instead of opening a window.")] = None,
     size: Annotated[str, Parameter(help="Width and height of window or picture in pixels.")] = "1280x800",
     overwrite: Overwrite = False,
@@ -756,6 +758,11 @@ def view(
     require_word(camera, CAMERAS, "camera")
     width, height = _size(size)
     lift_m = None if lift is None else _lift(lift)
+    if picture is not None and designs is not None:
+        raise UsageError(
+            "designs: the window alone goes through them; a picture of one is made by: "
+            "portviz section JOB FILE.png --designs FILE --design NAME"
+        )
     if picture is not None:
         from portviz.job.write import require_free
         from portviz.scene.picture import require_picture_name
@@ -764,7 +771,13 @@ def view(
         require_free(picture, overwrite=overwrite)
     # The child process looks at OpenGL while this one reads and computes.
     probe = start_probe(off_screen=picture is not None)
-    reduction = _reduction(_read(job))
+    read = _read(job)
+    named: tuple[NamedDesign, ...] = ()
+    if designs is not None:
+        from portviz.job.design_file import read_designs
+
+        named = read_designs(designs, read)
+    reduction = _reduction(read)
     place = _runs(reduction, run)[0]
     from portviz.distribution.notes import reduction_warnings
 
@@ -774,6 +787,13 @@ def view(
         from portviz.scene.picture import write_picture
 
         _say(f"Written: {write_picture(state, picture, (width, height), probe, overwrite=overwrite)}")
+        return 0
+    if designs is not None:
+        from portviz.scene.design_switch import design_set, open_design_window
+
+        shown = design_set(read, named)
+        _warn(list(shown.refused))
+        open_design_window(state, shown, (width, height), probe)
         return 0
     from portviz.scene.window import open_window
 

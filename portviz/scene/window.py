@@ -316,10 +316,10 @@ def open_window(state: ViewState, size: tuple[int, int], probe: Probe) -> None:
     scene, why_not = scene_to_play(plotter, state)
     Window(scene, why_not=why_not)
     gc.enable()
-    _show_until_closed(plotter)
+    show_until_closed(plotter)
 
 
-def _show_until_closed(plotter: pv.Plotter) -> None:
+def show_until_closed(plotter: pv.Plotter) -> None:
     """Show a window until it is closed, also by an interrupt.
 
     Python sees no interrupt while VTK waits for events: a timer gives it its turn.
