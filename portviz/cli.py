@@ -646,7 +646,8 @@ def find(
     from portviz.distribution.recut import find_cuts
 
     part = None if keep is None else _part(keep, "keep", 0.01, 2.0)
-    lengths = {name: _length(text, name) for name, text in options.items() if text and name not in ("keep", "hold")}
+    typed = {name: text for name, text in options.items() if name not in ("keep", "hold")}
+    lengths = {name: _length(text, name) for name, text in typed.items() if text is not None}
     read = _read(job)
     base = _study_base(read, run)
     usual, usual_name = read_limits(read, limits)

@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import Literal
 
 from portviz.errors import UnitError, suggestion
+from portviz.job.cells import numbers
 from portviz.job.headers import Column
 from portviz.job.model import Job
 from portviz.job.tables import Table, read_table
-from portviz.units import parse_quantity
+from portviz.units import require_magnitude, unit_factor
 
 LIMITS_FILE = "limits.csv"
 #: What a row may be about, with the kind of its unit; None for a plain number.
@@ -59,7 +60,12 @@ def read_limits(job: Job, path: Path | None = None) -> tuple[tuple[Limit, ...], 
     own = job.folder / LIMITS_FILE
     chosen = path or (own if own.is_file() else Path(__file__).parent / LIMITS_FILE)
     table = read_table(chosen, _COLUMNS)
-    limits = [_limit(table, row) for row in range(len(table)) if _side(table, row) in (job.side, "both")]
+    ends = [numbers(table, column) for column in ("from", "to")]
+    limits = [
+        _limit(table, row, *(float(end[row]) for end in ends))
+        for row in range(len(table))
+        if _side(table, row) in (job.side, "both")
+    ]
     return tuple(limits), chosen.name if path or chosen == own else "the package's own limits"
 
 
@@ -70,7 +76,7 @@ def _side(table: Table, row: int) -> Literal["intake", "exhaust", "both"]:
     return side  # type: ignore[return-value]
 
 
-def _limit(table: Table, row: int) -> Limit:
+def _limit(table: Table, row: int, first: float, last: float) -> Limit:
     what = table.cells["what"][row].strip().lower()
     if what not in MEASURES:
         raise table.error(
@@ -78,22 +84,24 @@ def _limit(table: Table, row: int) -> Limit:
         )
     if not table.cells["source"][row].strip():
         raise table.error(row, "source", "this cell is empty", expected='a source, or "common practice, no source"')
-    low, high = (_value(table, row, column, MEASURES[what]) for column in ("from", "to"))
+    low, high = (
+        _value(table, row, column, number, MEASURES[what]) for column, number in (("from", first), ("to", last))
+    )
     if high < low:
         raise table.error(row, "to", "the range ends below where it begins", mend="Exchange the two")
     unit = "" if MEASURES[what] is None else table.cells["unit"][row].strip()
     return Limit(what, low, high, unit, table.cells["source"][row].strip())
 
 
-def _value(table: Table, row: int, column: str, kind: str | None) -> float:
-    number, unit = table.cells[column][row].strip(), table.cells["unit"][row].strip()
+def _value(table: Table, row: int, column: str, number: float, kind: str | None) -> float:
+    unit = table.cells["unit"][row].strip()
+    if kind is None:
+        if unit not in ("-", ""):
+            raise table.error(row, "unit", "a plain number has no unit", expected="-")
+        return number
     try:
-        if kind is None:
-            if unit not in ("-", ""):
-                raise table.error(row, "unit", "a plain number has no unit", expected="-")
-            return float(number)
-        return parse_quantity(f"{number} {unit}", kind)
+        value = number * unit_factor(unit, kind)
+        require_magnitude(value, unit, kind, f"{number:g} {unit}")
     except UnitError as error:
-        raise table.error(row, column, error.problem, mend=error.mend) from None
-    except ValueError:
-        raise table.error(row, column, "this is no number", expected="a number such as 1.2") from None
+        raise table.error(row, "unit" if not unit else column, error.problem, mend=error.mend) from None
+    return value
