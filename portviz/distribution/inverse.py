@@ -113,7 +113,9 @@ def find_width(job: Job, base: StudyBase, keep: float, lift: float, hold: str = 
     present = _Criterion(job, key, (hold,), np.array([lift]), lambda gap, throat: np.minimum(gap, throat)[:, 0])
     criterion = present.scaled(1.0 / present.own())
     widest = _widest(job, hold)
-    course, ranges, ends = criterion.ranges(np.linspace(_NARROWEST, widest, _VALUES), keep, "flow_area_over_present")
+    # The present width stands among them, so that what little room there is is never missed.
+    values = np.union1d(np.linspace(min(_NARROWEST, job.seat.width), widest, _VALUES), job.seat.width)
+    course, ranges, ends = criterion.ranges(values, keep, "flow_area_over_present")
     remarks, none, found = [], None, {}
     if ranges:
         low, high = ranges[-1]
@@ -128,7 +130,7 @@ def find_width(job: Job, base: StudyBase, keep: float, lift: float, hold: str = 
         if ends[-1][0] == "criterion":
             found["narrowest"] = low
         elif ends[-1][0] == "end":
-            remarks.append(f"narrower ones fit down to {length_text(job, _NARROWEST)}, the narrowest looked at")
+            remarks.append(f"narrower ones fit down to {length_text(job, low)}, the narrowest looked at")
         else:
             remarks.append(f"any narrower is impossible: {ends[-1][0]}")
         spread = course.columns["flow_area_over_present"]
@@ -185,7 +187,7 @@ def find_throat(job: Job, base: StudyBase, up_to: float) -> Answer:
     largest, smallest = 2.0 * float(own.seat_inner_radius[0]), 2.0 * float(own.stem_radius[0])
     lifts = up_to * np.arange(1, _LIFTS + 1) / _LIFTS
     criterion = _Criterion(job, key, (), lifts, lambda gap, throat: np.min(throat / gap, axis=1))
-    values = np.linspace(smallest, largest, _VALUES)
+    values = np.union1d(np.linspace(smallest, largest, _VALUES), job.seat.throat_diameter)
     course, ranges, ends = criterion.ranges(values, 1.0 - TIE, "least_throat_over_gap")
     cuts = np.sum(own.bottom_cut_widths[0] * np.cos(own.bottom_cut_angles[0]))
     whole = largest - 2.0 * float(cuts)

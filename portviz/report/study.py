@@ -40,7 +40,11 @@ def study_document(
 
 
 def design_columns(study: Study) -> dict[str, Array]:
-    """Return what belongs to a whole design, shape (N,), by its key; NaN where it is not known."""
+    """Return what belongs to a whole design, shape (N,), by its key; NaN where it is not known.
+
+    Under the spring friction may lessen the pressure (sliding in) or keep more than it holds (wedged by a greater load
+    before). The gas' greatest pressure is the greatest load itself: friction only takes away from it.
+    """
     pressure = spring_pressure(study)
     closed = closed_pressure(study)
     low, high = friction_bounds(study.designs.dimensions.seat_angle, FRICTION)
