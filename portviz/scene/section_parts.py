@@ -272,7 +272,7 @@ def differences(one: Section, other: Section) -> list[tuple[str, str, str]]:
     ]
     if widths[0] != widths[1]:
         rows.append(("contact width", widths[0], widths[1]))
-    if one.lift > 0.0:
+    if one.lift > 0.0 and rows:
         areas = [float(least_passages(each.profiles, [each.lift]).flow_area[0, 0]) for each in (one, other)]
         unit, scale = area_unit(one.job.units.length)
         decimals = 1 if unit == "mm²" else 4
