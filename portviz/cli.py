@@ -557,6 +557,8 @@ def study(
 
         require_ending(chart, "chart")
         require_free(chart, overwrite=overwrite)
+        if csv is not None and chart.resolve() == csv.resolve():
+            raise UsageError(f"csv: {csv} is the chart's name too; give each its own")
     read = _read(job)
     base = _study_base(read, run)
     at = _lifts(lifts) if lifts is not None else base.lifts

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -332,7 +333,9 @@ def write_figure(make: Callable[[], Figure], path: Path, *, overwrite: bool = Fa
         ".png": {"Software": "portviz"},
     }
     ending = path.suffix.lower()
-    with in_style():
+    with in_style(), warnings.catch_warnings():
+        # Signs that the font does not have are drawn as boxes, which can be seen.
+        warnings.filterwarnings("ignore", r"Glyph \d+ .*missing from")
         figure = make()
         return write_atomically(
             path,

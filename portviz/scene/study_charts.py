@@ -165,7 +165,9 @@ _KINDS = {"seat width": "length", "contact pressure": "pressure"}
 
 
 def _short(words: str) -> str:
-    return fitted(words, _LONGEST_NAME)[0]
+    """Return words short enough for a legend; one that begins with a line below would be left out of it."""
+    short = words if len(words) <= _LONGEST_NAME else f"{words[: _LONGEST_NAME - 1].rstrip()}…"
+    return f" {short}" if short.startswith("_") else short
 
 
 def _draw_areas(axes: Any, study: Study, drawn: Index, label: Label, of: str) -> None:

@@ -2,6 +2,7 @@
 
 import itertools
 import time
+import warnings
 from dataclasses import replace
 
 import numpy as np
@@ -262,6 +263,13 @@ def test_the_command_writes_and_overwrites_only_when_told(examples, tmp_path, ca
         run(["section", job, str(file)])
     assert run(["section", job, str(file), "--lift", "4 mm", "--overwrite"]) == 0
     assert run(["section", str(examples / "tractor_exhaust"), str(tmp_path / "b.svg"), "--lift", "0.2 in"]) == 0
+
+
+def test_signs_that_the_font_lacks_are_drawn_without_a_word(job, tmp_path):
+    section = design_section(replace(job, title="Zwölf 気筒 $x"), "過", 0.0)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        write_figure(lambda: section_figure(section), tmp_path / "a.pdf")
 
 
 @pytest.mark.parametrize(

@@ -221,6 +221,16 @@ def test_named_designs_are_drawn_by_their_names(examples, job):
     assert contact.get_lines()[0].get_xdata() == pytest.approx(study.contact.width * 1e3)
 
 
+def test_names_of_any_signs_stand_in_the_legend(job, make):
+    study = make("seat.width=1.0, 1.2 mm")
+    named = replace(study, designs=replace(study.designs, names=(None, "_過 $x$", "a" * 90)))
+    limits = read_limits(job)
+    with in_style():
+        figure = study_figure(named, *limits, lambda place: named.designs.names[place])
+    legend = [text.get_text().strip() for text in figure.axes[0].get_legend().get_texts()]
+    assert legend == ["present", "_過 $x$", "a" * 39 + "…"]
+
+
 def test_many_designs_are_sampled_and_that_is_said(make):
     study = make("seat.width=1.0:1.6:0.00002 mm", lifts=[2e-3, 9e-3])
     assert study.count == 30_002
@@ -242,6 +252,9 @@ def test_the_command_writes_the_chart(examples, tmp_path, capsys):
             with pytest.raises(JobError, match="there already"):
                 run(command)
     assert (tmp_path / "a.png").read_bytes() == (tmp_path / "b.png").read_bytes()
+    both = str(tmp_path / "d.png")
+    with pytest.raises(UsageError, match="is the chart's name too"):
+        run(["study", job, "--vary", "seat.width=1 mm", "--chart", both, "--csv", both])
     with pytest.raises(UsageError, match=r"chart: 'a.gif' must end in \.png or \.pdf or \.svg"):
         run(["study", job, "--vary", "seat.width=1.0:2.0:0.5 mm", "--chart", str(tmp_path / "a.gif")])
     assert (
