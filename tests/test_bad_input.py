@@ -189,8 +189,9 @@ def arena(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Arena]:
 def test_the_job_of_these_tests_is_whole(arena: Arena) -> None:
     for command in (("check", "--json"), ("summary", "--json"), ("area", "--lifts", "1 mm", "--json")):
         outcome = run(command[0], arena.folder, *command[1:])
-        # The cam opens further than the runs were measured, which `check` tells.
-        told = ["the valve opens to 9.00 mm, further than was measured"] if command[0] == "check" else []
+        # The cam has few points on its way up, and opens further than the runs were measured.
+        told = ["cam.csv leaps"] if command[0] in ("check", "summary") else []
+        told += ["the valve opens to 9.00 mm, further than was measured"] if command[0] == "check" else []
         assert outcome.code == 0
         assert len(outcome.err.splitlines()) == len(told)
         assert all(
