@@ -47,7 +47,7 @@ _DESIGNS = (
     ("#56b4e9", (0, (3, 1, 1, 1))),
 )
 MOST_DRAWN = len(_DESIGNS)
-_BAND, _USUAL = "#dcd9d0", "#cfe3d4"
+_BAND, _USUAL = "#dcd9d0", "#dfe3ea"
 #: More is more: orange less area than now, violet more; white no change.
 CHANGE_MAP = "PuOr"
 #: The least range of a map's colours [-]: less would paint rounding.
@@ -157,7 +157,7 @@ def _limit_words(study: Study, limits: tuple[Limit, ...], name: str) -> list[str
     words = []
     for limit in shown:
         low, high = (in_unit(end, limit.unit, _KINDS[limit.what]) for end in (limit.low, limit.high))
-        words.append(f"Green band: usual {limit.what}, {low:g} to {high:g} {limit.unit} ({limit.source}; {name}).")
+        words.append(f"Bluish band: usual {limit.what}, {low:g} to {high:g} {limit.unit} ({limit.source}; {name}).")
     return words
 
 
@@ -297,7 +297,7 @@ def _band(axes: Any, limits: tuple[Limit, ...], what: str, scale: float, *, upri
     for limit in limits:
         if limit.what == what:
             draw = axes.axvspan if upright else axes.axhspan
-            draw(limit.low * scale, limit.high * scale, color=_USUAL, linewidth=0, label=f"usual {what}", zorder=0)
+            draw(limit.low * scale, limit.high * scale, color=_USUAL, linewidth=0, label=f"usual {what}; check the maker's", zorder=0)
 
 
 def _draw_contact_over(figure: Figure, place: Any, study: Study, key: str, limits: tuple[Limit, ...]) -> None:
