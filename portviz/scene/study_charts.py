@@ -297,7 +297,14 @@ def _band(axes: Any, limits: tuple[Limit, ...], what: str, scale: float, *, upri
     for limit in limits:
         if limit.what == what:
             draw = axes.axvspan if upright else axes.axhspan
-            draw(limit.low * scale, limit.high * scale, color=_USUAL, linewidth=0, label=f"usual {what}; check the maker's", zorder=0)
+            draw(
+                limit.low * scale,
+                limit.high * scale,
+                color=_USUAL,
+                linewidth=0,
+                label=f"usual {what}; check the maker's",
+                zorder=0,
+            )
 
 
 def _draw_contact_over(figure: Figure, place: Any, study: Study, key: str, limits: tuple[Limit, ...]) -> None:
