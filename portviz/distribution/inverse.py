@@ -112,7 +112,7 @@ def find_width(job: Job, base: StudyBase, keep: float, lift: float, hold: str = 
     key = "seat.width"
     present = _Criterion(job, key, (hold,), np.array([lift]), lambda gap, throat: np.minimum(gap, throat)[:, 0])
     criterion = present.scaled(1.0 / present.own())
-    widest = _widest(job, hold)
+    widest, why = _widest(job, hold)
     # The present width stands among them, so that what little room there is is never missed.
     values = np.union1d(np.linspace(min(_NARROWEST, job.seat.width), widest, _VALUES), job.seat.width)
     course, ranges, ends = criterion.ranges(values, keep, "flow_area_over_present")
@@ -121,10 +121,7 @@ def find_width(job: Job, base: StudyBase, keep: float, lift: float, hold: str = 
         low, high = ranges[-1]
         found["widest"] = high
         if ends[-1][1] == "end":
-            remarks.append(
-                f"clipped: seats wider than {length_text(job, widest)} were not looked at, as their outer edge would "
-                f"stand {100.0 * (_OUTERMOST - 1.0):.0f} % beyond the valve's head"
-            )
+            remarks.append(f"clipped: seats wider than {length_text(job, widest)} were not looked at, as {why}")
         elif ends[-1][1] != "criterion":
             remarks.append(f"any wider is impossible: {ends[-1][1]}")
         if ends[-1][0] == "criterion":
@@ -153,8 +150,8 @@ def find_width(job: Job, base: StudyBase, keep: float, lift: float, hold: str = 
     )
 
 
-def _widest(job: Job, hold: str) -> float:
-    """Return the greatest seat width that is looked at [m]."""
+def _widest(job: Job, hold: str) -> tuple[float, str]:
+    """Return the greatest seat width that is looked at [m], and why no wider one is."""
     own = own_dimensions(job)
     outermost = max(_OUTERMOST * own.head_radius[0], own.seat_outer_radius[0])
     contact = seat_contact(own)
@@ -164,7 +161,25 @@ def _widest(job: Job, hold: str) -> float:
         "contact": 2.0 * (outermost - middle),
         "inner": outermost - own.seat_inner_radius[0],
     }[hold]
-    return float(radial / np.cos(own.seat_angle[0]))
+    widest = float(radial / np.cos(own.seat_angle[0]))
+    covered = _covered(job, hold, job.seat.width)
+    if covered and not _covered(job, hold, widest):
+        low, high = job.seat.width, widest
+        while high - low > 0.5 * EDGE:
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if _covered(job, hold, middle) else (low, middle)
+        return low, "the valve's face would not cover the band"
+    return widest, (
+        f"their outer edge would stand {100.0 * (_OUTERMOST - 1.0):.0f} % beyond the valve's head"
+        if hold != "outer"
+        else "nothing would be left of the throat"
+    )
+
+
+def _covered(job: Job, hold: str, width: float) -> bool:
+    """Tell if the valve's face covers the whole seat band."""
+    contact = seat_contact(varied_designs(job, {"seat.width": np.array([width])}, (hold,)).dimensions)
+    return bool(contact.overhang[1] >= -EDGE and contact.bare[1] <= EDGE)
 
 
 def find_throat(job: Job, base: StudyBase, up_to: float) -> Answer:

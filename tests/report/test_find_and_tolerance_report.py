@@ -181,3 +181,14 @@ def test_tolerance_refuses(copied, capsys, arguments, words):
     code, out, err = run(capsys, "tolerance", copied, *arguments)
     assert (code, out) == (2, "")
     assert words in err
+
+
+def test_no_seat_is_looked_for_beyond_what_the_face_covers(examples, capsys):
+    """The sidecar's face ends at 41 - 2 x 2.2 cos(45 deg) = 37.889 mm: the band between is 2.2 mm at the most."""
+    asked = ("width", "--keep", "98 %", "--at", "3.5 mm", "--hold", "contact")
+    found = document(capsys, "find", examples / "sidecar_intake", *asked)
+    assert any("the valve's face would not cover the band" in each for each in found["remarks"])
+    contact = found["designs"][1]["contact"]
+    assert contact["width_m"] == pytest.approx(found["designs"][1]["changes"]["seat.width"], rel=1e-6)
+    assert contact["width_m"] < 2.2e-3
+    assert contact["face_overhang_m"] > -1e-8
