@@ -42,6 +42,7 @@ newton = kilogram * meter / second ** 2 = N
 pound_force = 4.4482216152605 * newton = lbf
 pascal = newton / meter ** 2 = Pa
 bar = 1e5 * pascal = bar
+megapascal = 1e6 * pascal = MPa
 psi = 6894.757293168361 * pascal = psi
 atmosphere = 101325 * pascal = atm
 inch_of_water = 249.08891 * pascal = inH2O
@@ -62,7 +63,7 @@ revolution_per_minute = 0.10471975511965977 * radian / second = rpm
 KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
     "length": ("m", ("mm", "in", "cm", "m", "thou")),
     "angle": ("rad", ("deg", "rad")),
-    "pressure": ("Pa", ("inH2O", "mmH2O", "cmH2O", "Pa", "hPa", "kPa", "mbar", "bar", "inHg", "mmHg", "psi")),
+    "pressure": ("Pa", ("inH2O", "mmH2O", "cmH2O", "Pa", "hPa", "kPa", "MPa", "mbar", "bar", "inHg", "mmHg", "psi")),
     "flow": ("m3/s", ("cfm", "l/s", "l/min", "m3/h", "m3/min", "m3/s", "ft3/s")),
     "velocity": ("m/s", ("m/s", "ft/s")),
     "temperature": ("K", ("degC", "degF", "K")),
@@ -75,7 +76,7 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
 _GREATEST = {
     "length": 1e4,
     "angle": 1e3,
-    "pressure": 1e8,
+    "pressure": 1e9,
     "flow": 1e3,
     "velocity": 1e4,
     "temperature": 1e4,

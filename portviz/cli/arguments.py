@@ -13,8 +13,6 @@ if TYPE_CHECKING:
     from portviz.distribution.study import StudyBase
     from portviz.job.model import Job
 
-#: The name of the job as it stands, among designs.
-PRESENT = "present"
 #: More designs than this are refused whatever is said.
 MOST_DESIGNS = 2_000_000
 
@@ -80,14 +78,13 @@ def design_job(job: Job, file: Path | None, name: str | None, option: str = "des
         If its dimensions make no valve and seat.
     """
     from portviz.distribution.areas import job_profiles
+    from portviz.job.design_file import PRESENT, read_designs
 
     job_profiles(job)
     if file is None:
         if name in (None, PRESENT):
             return PRESENT, job
         raise UsageError(f"{option}: {name!r} needs the file that holds it: --designs designs.toml")
-    from portviz.job.design_file import read_designs
-
     named = {each.name: each.job for each in read_designs(file, job)}
     if (name is None and option == "design") or (name == PRESENT and PRESENT not in named):
         return PRESENT, job

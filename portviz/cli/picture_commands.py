@@ -223,7 +223,7 @@ def sheet(
     from portviz.job.write import require_free
     from portviz.scene.paper import require_ending
     from portviz.scene.section_parts import design_section
-    from portviz.scene.shop_sheet import SHEET_ENDINGS, write_sheet
+    from portviz.scene.shop_sheet import SHEET_ENDINGS, sheet_lines, sheet_warnings, write_sheet
 
     require_ending(file, "FILE", SHEET_ENDINGS)
     if date is not None:
@@ -232,7 +232,19 @@ def sheet(
     read = read_folder(job, tables=False)
     usual, usual_name = read_limits(read, limits)
     name, chosen = design_job(read, designs, design)
-    # A study of the design alone, as if it were the job: what it says then is the design's own.
-    found = study_designs(chosen, named_designs(chosen, ()), usual_lifts(chosen, None))
-    drawn = design_section(chosen, name, 0.0)
-    say(f"Written: {write_sheet(drawn, found, 0, usual, usual_name, file, date=date, overwrite=overwrite)}")
+    named: list[NamedDesign] = []
+    if designs is not None:
+        from portviz.job.design_file import read_designs
+
+        named = [each for each in read_designs(designs, read) if each.name == name and each.job is not read][:1]
+    # Beside the present design: some findings are about what changes.
+    found = study_designs(read, named_designs(read, named), usual_lifts(read, None))
+    drawn, present = design_section(chosen, name, 0.0), design_section(read, PRESENT, 0.0)
+    place = found.count - 1
+    written = write_sheet(
+        drawn, found, place, usual, usual_name, file, date=date, present=present, overwrite=overwrite
+    )
+    warn(sheet_warnings(drawn))
+    for line in sheet_lines(drawn, found, place, usual, usual_name, present):
+        say(line)
+    say(f"Written: {written}")

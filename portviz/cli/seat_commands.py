@@ -17,9 +17,11 @@ from portviz.cli.arguments import (
     require_own_csv,
     study_base,
 )
-from portviz.cli.output import print_json, say, show, warn
+from portviz.cli.output import console, print_json, say, show, warn
 from portviz.errors import UsageError, suggestion
 
+#: No seat is cut deeper than this [m].
+MOST_CUT = 5e-3
 #: What `find` can look for: what it needs, and what it takes besides.
 _QUESTIONS = {
     "width": (("keep", "at"), ("hold",), 'width --keep "95 %" --at "1 mm"'),
@@ -80,15 +82,19 @@ def study(
 ) -> None:
     """Show what other dimensions of valve and seat would do to passages, contact and flow, before metal is cut."""
     from portviz.distribution.designs import named_designs, parse_variation, require_holds, varied_designs
-    from portviz.distribution.findings import reach_warnings
+    from portviz.distribution.findings import line_warnings, reach_warnings
     from portviz.distribution.heights import study_heights
     from portviz.distribution.notes import geometry_warnings, job_warnings
     from portviz.job.limits import read_limits
     from portviz.report.progress import designs_progress
 
     depth_m = None if cut_depth is None else parse_length(cut_depth, "cut-depth")
+    if depth_m is not None and depth_m > MOST_CUT:
+        raise UsageError(f"cut-depth: {cut_depth} is more than any seat is cut; at most {1e3 * MOST_CUT:g} mm")
     plane_m = None if plane is None else parse_length(plane, "plane")
-    if (vary is None) == (designs is None):
+    if vary is not None and designs is not None:
+        raise UsageError("study: --vary and --designs are both there; take one of the two away")
+    if vary is None and designs is None:
         raise UsageError(
             'study: name what to vary, --vary "seat.width=1.0:2.4:0.1 mm", or a file, --designs designs.toml'
         )
@@ -132,7 +138,7 @@ def study(
     if depth_m is not None or plane_m is not None:
         heights = study_heights(found, depth_m, plane_m, base.event)
     warnings = [*geometry_warnings(read, found.profiles.take(slice(0, 1))), *job_warnings(read)]
-    warnings += reach_warnings(found, base.event)
+    warnings += [*reach_warnings(found, base.event), *line_warnings(found)]
     if csv is not None:
         from portviz.job.write import write_text
         from portviz.report.study import study_csv
@@ -153,7 +159,7 @@ def study(
     from portviz.report.study_tables import study_tables
 
     warn(warnings)
-    show(study_tables(found, usual, usual_name, heights))
+    show(study_tables(found, usual, usual_name, heights, console().width))
     for file in (csv, chart):
         if file is not None:
             say(f"Written: {file}")

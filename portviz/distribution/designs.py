@@ -219,6 +219,11 @@ def parse_variation(text: str, job: Job) -> tuple[str, Array]:
     name, kind = key_kind(key, job)
     typed = typed.strip().strip("\"'").strip()
     match = _RANGE.fullmatch(typed) or _LIST.fullmatch(typed)
+    if match is not None and re.match(r"[+-]?\d+,\d+\s*[^\d\s,.]", typed):
+        raise UsageError(
+            f"vary: in {shortened(typed)} of {name} a comma stands between digits; write a decimal point if it is one "
+            "number, and a blank behind the comma if they are two"
+        )
     if match is None:
         example = f"{name}={_EXAMPLES[kind]}"
         raise UsageError(

@@ -7,6 +7,7 @@ import numpy as np
 from portviz.distribution.cam_event import CamEvent
 from portviz.distribution.study import Study
 from portviz.geometry.contact import gas_force, mean_contact_pressure
+from portviz.geometry.recession import metal_on_valve, metal_sinks
 from portviz.job.limits import MEASURES, Limit
 from portviz.job.model import SAME_LIFT, Array
 from portviz.job.words import lift_text
@@ -16,6 +17,10 @@ from portviz.units import format_quantity, in_unit
 _AT_LIMIT = 1e-9
 #: A band narrower than this is no band [m].
 _NO_BAND = 1e-9
+#: Metal thinner than this is not told [m].
+_CUTTABLE = 5e-6
+#: Angles further apart than this are no interference angle [deg] (common practice, no source).
+_FAR_APART_DEG = 2.0
 
 
 def measures(study: Study) -> dict[str, Array]:
@@ -27,6 +32,7 @@ def measures(study: Study) -> dict[str, Array]:
         "throat over head": dims.throat_radius / dims.head_radius,
         "margin": dims.margin,
         "face overhang": contact.overhang,
+        "contact width": (contact.pressed_outer_radius - contact.pressed_inner_radius) / np.cos(dims.seat_angle),
         "contact pressure": spring_pressure(study),
     }
 
@@ -50,7 +56,62 @@ def closed_pressure(study: Study) -> Array:
 def findings(study: Study, limits: tuple[Limit, ...], places: range | list[int]) -> list[list[str]]:
     """Return what is to be said of designs by their places, a list of sentences each."""
     values = measures(study)
-    return [[*_outside(limits, values, place), *_contact_words(study, place)] for place in places]
+    chosen = np.asarray(places, dtype=np.intp)
+    present, new = study.profiles.take(slice(0, 1)), study.profiles.take(chosen)
+    sinks, on_valve = metal_sinks(present, new), metal_on_valve(present, new)
+    return [
+        [
+            *_outside(limits, values, place),
+            *_contact_words(study, place),
+            *_metal_words(study, place, float(sinks[row]), float(on_valve[row])),
+        ]
+        for row, place in enumerate(places)
+    ]
+
+
+def line_warnings(study: Study) -> list[str]:
+    """Return that designs touch along a line as their angles are far apart, where the varied ones do."""
+    apart = np.abs(study.contact.interference) > np.radians(_FAR_APART_DEG)
+    count = int(apart[1:].sum())
+    if not count or apart[0]:
+        return []
+    face = study.designs.values["valve.face_angle"]
+    kept = "" if np.isnan(face[0]) else ", since valve.face_angle is named in job.toml and stays: vary it with the seat"
+    return [
+        f"{count} of {study.count - 1} designs have a seat and a face more than {_FAR_APART_DEG:g} deg apart{kept}; "
+        "they touch along a line and are no seats to cut"
+    ]
+
+
+def _metal_words(study: Study, place: int, sinks: float, on_valve: float) -> list[str]:
+    """Return what of a design can't be cut from the present metal."""
+    job, dims = study.job, study.designs.dimensions
+    found: list[str] = []
+    if place == 0:
+        return found
+    if np.isinf(sinks):
+        found.append(
+            f"the throat is smaller than the present one, {lift_text(job, 2.0 * float(dims.throat_radius[0]))}: metal "
+            "would have to be put on, with an insert"
+        )
+    elif sinks > _CUTTABLE:
+        found.append(
+            f"cut from the present seat it lies at least {lift_text(job, sinks)} deeper in the head, since metal only "
+            "comes off; the valve sinks, and its spring's installed height and its stem height change"
+        )
+    if dims.head_radius[place] > dims.head_radius[0] + _CUTTABLE:
+        found.append("a larger head is another valve; see that it clears the bore, the piston and its neighbour")
+    elif on_valve > _CUTTABLE:
+        found.append(
+            f"this valve can't be ground from the present one: it stands {lift_text(job, on_valve)} higher under the "
+            "head (a back cut ground into a valve narrows its face: lower valve.face_width by as much)"
+        )
+    if dims.top_cut_width[place] > 0.0 and dims.top_cut_angle[place] >= dims.seat_angle[place]:
+        found.append(
+            f"the top cut, {np.degrees(dims.top_cut_angle[place]):g} deg, is as steep as the seat or steeper: the seat "
+            "would stand in a hollow of the chamber"
+        )
+    return found
 
 
 def reach_warnings(study: Study, event: CamEvent | None) -> list[str]:

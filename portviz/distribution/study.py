@@ -27,11 +27,13 @@ _AT_ONCE = 20_000
 #: Lifts on which the event's mean is taken, straight between them.
 _EVENT_LIFTS = 16
 #: Low lift, over the head's diameter [-] (common practice, no source).
-LOW_LIFT = 0.1
+LOW_LIFT, LOW_LIFTS = 0.1, 5
+#: Up to this lift over the head's diameter it is looked at which passage limits [-], and at so many lifts.
+HIGH_LIFT, _LOOKED_AT = 0.4, 40
 #: Halvings that find the lift at which the throat takes over: to a micrometre between lifts 8 mm apart.
 _HALVINGS = 13
-#: About what one passage takes on a plain machine [s].
-_SECONDS_A_CASE = 1.5e-5
+#: About what one passage takes on a plain machine, files and words not counted [s].
+_SECONDS_A_CASE = 2e-6
 
 
 @dataclass(frozen=True)
@@ -147,31 +149,32 @@ class Study:
 
     @property
     def low_lift_change(self) -> Array:
-        """Flow area at low lifts over the job's own, less one [-], shape (N,): the mean of lifts up to `LOW_LIFT`.
+        """Flow area at low lifts over the job's own, less one [-], shape (N,).
 
-        The lowest lift alone where all are higher.
+        The mean of `LOW_LIFTS` lifts, evenly spaced up to `LOW_LIFT` head diameters of the present valve, whatever
+        lifts were asked for.
         """
-        low = (self.lift > 0.0) & (self.lift <= LOW_LIFT * self.job.valve.head_diameter)
-        if not low.any():
-            low = np.arange(len(self.lift)) == int(np.argmax(self.lift > 0.0))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(np.mean(self.flow_area[:, low] / self.flow_area[:1, low], axis=1) - 1.0)
+        lifts = np.linspace(0.0, LOW_LIFT * self.job.valve.head_diameter, LOW_LIFTS + 1)[1:]
+        area = least_passages(self.profiles, lifts).flow_area
+        return np.asarray(np.mean(area / area[:1], axis=1) - 1.0)
 
     def throat_takes_over(self) -> Array:
-        """Return the lift from which the throat is the narrower [m], shape (N,); NaN where the gap is up to the last.
+        """Return the lift from which another passage than the gap is the narrower [m], shape (N,).
 
-        The first such lift, halved out between the two lifts that hold it. Gap and throat may share their corner over
-        a stretch of lifts, where they are one and count as the gap, so that no slope would find it.
+        NaN where the gap is up to `HIGH_LIFT` head diameters. The first such lift, whatever lifts were asked for:
+        looked for at `_LOOKED_AT` lifts and halved out between two. Gap and throat may share their corner over a
+        stretch of lifts, where they are one and count as the gap, so that no slope would find it.
         """
-        taken = ~self.limited_by_gap & (self.lift > 0.0)
+        lifts = np.linspace(0.0, HIGH_LIFT * self.job.valve.head_diameter, _LOOKED_AT + 1)[1:]
+        taken = ~least_passages(self.profiles, lifts).limited_by_gap
         first = np.argmax(taken, axis=1)
-        found = np.where(taken.any(axis=1), self.lift[first], np.nan)
+        found = np.where(taken.any(axis=1), lifts[first], np.nan)
         rows = np.flatnonzero(taken.any(axis=1))
         if not len(rows):
             return found
         profiles = self.profiles.take(rows)
-        low = np.where(first[rows] > 0, self.lift[np.maximum(first[rows] - 1, 0)], 0.0)
-        high = self.lift[first[rows]]
+        low = np.where(first[rows] > 0, lifts[np.maximum(first[rows] - 1, 0)], 0.0)
+        high = lifts[first[rows]]
         for _ in range(_HALVINGS):
             middle = 0.5 * (low + high)
             gap = least_passages(profiles, middle[:, None]).limited_by_gap[:, 0]
@@ -206,8 +209,8 @@ def usual_lifts(job: Job, coefficients: Coefficients | None) -> list[float]:
 
 def study_cost(designs: int, lifts: int) -> tuple[float, float]:
     """Return about how long a study takes [s], and how much memory [bytes], with the lifts of an event counted in."""
-    cases = designs * (lifts + _EVENT_LIFTS)
-    return _SECONDS_A_CASE * cases, designs * (60.0 * lifts + 1500.0)
+    cases = designs * (lifts + _EVENT_LIFTS + LOW_LIFTS + _LOOKED_AT + _HALVINGS)
+    return _SECONDS_A_CASE * cases + 1e-4 * designs, designs * (60.0 * lifts + 3000.0)
 
 
 def run_coefficients(reduction: Reduction, uncertainty: Uncertainty, run: int) -> Coefficients:

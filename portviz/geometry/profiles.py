@@ -283,6 +283,11 @@ def closed_overlap(
     return wall_part[row, worst], valve_part[row, worst] + 1, radii[row, worst], depth[row, worst]
 
 
+def profile_heights(corners: Array, radii: Array) -> Array:
+    """Return the heights [m] of falling profiles, corners (N, K, 2), at radii [m], both (N, R); -inf beside them."""
+    return _height(corners, radii)[0]
+
+
 def _height(corners: Array, radii: Array) -> tuple[Array, npt.NDArray[np.intp]]:
     """Return height [m] and part number of a falling profile at radii [m], both shape (N, R)."""
     height = np.full(radii.shape, -np.inf)

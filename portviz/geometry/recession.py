@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from portviz.geometry.dimensions import Array
+from portviz.geometry.dimensions import LENGTH_TOLERANCE, Array
+from portviz.geometry.profiles import Profiles, profile_heights
 
 
 def valve_sinks(depth: npt.ArrayLike, seat_angle: npt.ArrayLike) -> Array:
@@ -76,3 +77,51 @@ def plane_clearance(
         *(np.asarray(each, dtype=float) for each in (plane, protrusion, lift, sinks))
     )
     return np.asarray(plane - (protrusion + lift - sinks))
+
+
+def metal_sinks(present: Profiles, designs: Profiles) -> Array:
+    """Return how much deeper in the head designs lie if cut from the present seat [m], shape (N,); never below zero.
+
+    Parameters
+    ----------
+    present : Profiles
+        Of one design.
+    designs : Profiles
+        Of N designs.
+
+    Returns
+    -------
+    ndarray
+        Infinite where the throat is smaller, so that no depth of cut makes the design.
+
+    Notes
+    -----
+    Metal only comes off: raised by s toward the port, the new wall must nowhere stand below the present one, as far out
+    as both are known. Both are straight between corners, so that corners decide.
+    """
+    old, new = present.wall[:, :-1], designs.wall[:, :-1]
+    old = np.broadcast_to(old, (designs.count, *old.shape[1:]))
+    throat = np.maximum(old[:, -1, 0], new[:, -1, 0])
+    outer = np.minimum(old[:, 0, 0], new[:, 0, 0])
+    radii = np.concatenate([old[:, :, 0], new[:, :, 0], outer[:, None]], axis=1)
+    inside = (radii >= throat[:, None]) & (radii <= outer[:, None])
+    deeper = np.where(inside, profile_heights(old, radii) - profile_heights(new, radii), 0.0)
+    return np.where(new[:, -1, 0] < old[:, -1, 0] - LENGTH_TOLERANCE, np.inf, np.maximum(np.max(deeper, axis=1), 0.0))
+
+
+def metal_on_valve(present: Profiles, designs: Profiles) -> Array:
+    """Return by how much designs' valves stand higher under the head than the present one [m], shape (N,).
+
+    Notes
+    -----
+    With the heads' lower edges at one height, within the smaller of both heads; up to the fillet's start, whose arc is
+    taken as its chord. Above zero, metal would have to be put on.
+    """
+    old, new = present.valve[:, 1:6], designs.valve[:, 1:6]
+    old = np.broadcast_to(old, (designs.count, *old.shape[1:]))
+    stem, outer = np.maximum(old[:, -1, 0], new[:, -1, 0]), np.minimum(old[:, 0, 0], new[:, 0, 0])
+    radii = np.concatenate([old[:, :, 0], new[:, :, 0], outer[:, None]], axis=1)
+    inside = (radii >= np.maximum(stem, np.maximum(old[:, 3, 0], new[:, 3, 0]))[:, None]) & (radii <= outer[:, None])
+    level = (designs.valve[:, 0, 1] - present.valve[:, 0, 1])[:, None]
+    higher = np.where(inside, profile_heights(new, radii) - level - profile_heights(old, radii), 0.0)
+    return np.asarray(np.maximum(np.max(higher, axis=1), 0.0))

@@ -13,6 +13,8 @@ from portviz.job.read import read_toml, with_valve_and_seat
 from portviz.job.schema import validate_job_table
 
 MOST_DESIGNS = 200
+#: The name of the job as it stands, among designs.
+PRESENT = "present"
 #: Parts that a design may leave away, by the word false.
 _OPTIONAL = {("valve", "back_cut"), ("seat", "top_cut")}
 
@@ -88,6 +90,10 @@ def _design(file: str, number: int, design: dict[str, Any], own: dict[str, Any],
     place = f"design {number}" + (f" ({shortened(name)})" if isinstance(name, str) else "")
     if not isinstance(name, str) or not name.strip() or len(name) > 200:
         raise JobError("this design needs a name", file=file, place=place, value=name, expected='name = "narrow seat"')
+    if name.strip().lower() == PRESENT:
+        raise JobError(
+            "this name stands for the job as it stands", file=file, place=place, value=name, mend="Choose another name"
+        )
     changed = {key: value for key, value in design.items() if key != "name"}
     for key, value in changed.items():
         if key not in ("valve", "seat") or not isinstance(value, dict):

@@ -21,6 +21,7 @@ MEASURES: dict[str, str | None] = {
     "throat over head": None,
     "margin": "length",
     "face overhang": "length",
+    "contact width": "length",
     "contact pressure": "pressure",
 }
 _SIDES = ("intake", "exhaust", "both")

@@ -131,7 +131,7 @@ def _checked_table(answer: Answer) -> Table:
             f"contact\nwidth [{unit}]",
             f"contact\nmean dia. [{unit}]",
             f"flow area at\n{lift_text(study.job, lift)} [%]",
-            f"throat limits\nfrom [{unit}]",
+            f"gap limits\nup to [{unit}]",
         ],
         ("design",),
     )

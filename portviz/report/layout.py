@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from rich import box
 from rich.console import Group, RenderableType
@@ -16,6 +16,45 @@ def new_table(columns: Iterable[str], left: Iterable[str] = ()) -> Table:
     for name in columns:
         table.add_column(Text(name), justify="left" if name in left else "right", header_style="")
     return table
+
+
+#: Least and most letters of a first column whose words may be broken.
+_LABEL = (14, 40)
+
+
+def fitted_tables(columns: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> list[Table]:
+    """Return a table of labels and numbers, in as many pieces as a width needs; each begins with the labels.
+
+    Parameters
+    ----------
+    columns : sequence of str
+        Heads of the columns; lines are parted by line ends.
+    rows : sequence of sequence of str
+        A label and the numbers of each row.
+    width : int
+        Letters across.
+    """
+    wide = [
+        max(len(line) for cell in (name, *(row[place] for row in rows)) for line in cell.split("\n"))
+        for place, name in enumerate(columns)
+    ]
+    label = min(max(wide[0], _LABEL[0]), _LABEL[1])
+    pieces: list[list[int]] = [[]]
+    room = width - label - 2
+    for place, letters in enumerate(wide[1:], start=1):
+        if pieces[-1] and sum(wide[each] + 2 for each in pieces[-1]) + letters + 2 > room:
+            pieces.append([])
+        pieces[-1].append(place)
+    tables = []
+    for piece in pieces:
+        table = new_table([columns[place] for place in (0, *piece)], columns[:1])
+        table.columns[0].width = label
+        for column in table.columns[1:]:
+            column.no_wrap = True
+        for row in rows:
+            add_row(table, *(row[place] for place in (0, *piece)))
+        tables.append(table)
+    return tables
 
 
 def titled(title: str, table: Table) -> RenderableType:

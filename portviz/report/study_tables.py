@@ -7,49 +7,48 @@ from collections import Counter
 
 import numpy as np
 from rich.console import Group, RenderableType
-from rich.table import Table
 from rich.text import Text
 
 from portviz.distribution.designs import key_kind
 from portviz.distribution.findings import closed_pressure, findings, spring_pressure
 from portviz.distribution.heights import Heights
-from portviz.distribution.study import LOW_LIFT, Study
+from portviz.distribution.study import HIGH_LIFT, LOW_LIFT, Study
 from portviz.errors import counted
 from portviz.job.limits import Limit
 from portviz.job.words import lift_text, pressure_text
-from portviz.report.layout import add_row, new_table, titled
+from portviz.report.layout import fitted_tables, titled
 from portviz.report.study import FRICTION
 from portviz.units import area_unit, format_quantity, in_unit, number_text
 
 #: Designs that a table lists; more are in the files.
 MOST_ROWS = 40
-#: Lifts side by side in one table of areas, and of flows.
-_AREAS_ABREAST, _FLOWS_ABREAST = 9, 6
 #: Reasons of refused designs, and designs with findings, that are told one by one.
 _TOLD = 12
-#: Least width of the column of designs, in letters.
-_LABEL = 22
+#: Heads and rows of a table.
+_Rows = tuple[list[str], list[list[str]]]
 #: Highest lifts whose clearance a table shows.
 _FEW_LIFTS = 3
 
 
 def study_tables(
-    study: Study, limits: tuple[Limit, ...], limits_name: str, heights: Heights | None = None
+    study: Study, limits: tuple[Limit, ...], limits_name: str, heights: Heights | None = None, width: int = 110
 ) -> RenderableType:
-    """Return contact and passages of the designs, what they would flow, what was refused, and what is to be checked."""
+    """Return contact and passages of the designs, what they would flow, what was refused, and what is to be checked.
+
+    Tables are parted where they would be wider than `width` letters.
+    """
     job = study.job
     shown = list(range(min(study.count, MOST_ROWS)))
     parts: list[RenderableType] = [Text(job.title, style="bold"), Text(_words(study)), Text("")]
-    parts.append(titled("Designs: contact and passages", _design_table(study, shown)))
-    parts += [
-        titled("Flow area against the present one [%], by lift", _area_table(study, shown, some))
-        for some in _abreast(study, _AREAS_ABREAST)
-    ]
+    tables = [("Designs: contact and passages", *_design_table(study, shown))]
+    tables.append(("Flow area against the present one [%], by lift", *_area_table(study, shown)))
     if np.isfinite(study.flow).any():
-        title = f"Flow if the coefficients stay [{job.units.flow}], by lift"
-        parts += [titled(title, _flow_table(study, shown, some)) for some in _abreast(study, _FLOWS_ABREAST)]
+        tables.append((f"Flow if the coefficients stay [{job.units.flow}], by lift", *_flow_table(study, shown)))
     if heights is not None:
-        parts.append(titled(_heights_title(study, heights), _heights_table(study, heights, shown)))
+        tables.append((_heights_title(study, heights), *_heights_table(study, heights, shown)))
+    for title, columns, rows in tables:
+        parts += [titled(title, table) for table in fitted_tables(columns, rows, width)]
+    if heights is not None:
         parts += [Text(_heights_words(study, heights)), Text("")]
     if study.count > len(shown):
         parts.append(
@@ -90,8 +89,8 @@ def _words(study: Study) -> str:
     return f"{counted(study.count - 1, 'design')} beside the present one{refused}.{flow}"
 
 
-def _design_table(study: Study, shown: list[int]) -> Table:
-    job, contact = study.job, study.contact
+def _design_table(study: Study, shown: list[int]) -> _Rows:
+    job = study.job
     unit, (area, to_area) = job.units.length, area_unit(job.units.length)
     pressure, takes_over = spring_pressure(study), study.throat_takes_over()
     closed = closed_pressure(study)
@@ -105,18 +104,17 @@ def _design_table(study: Study, shown: list[int]) -> Table:
         *(["spring\non it\n[MPa]"] if with_pressure else []),
         *(["with\ngas\n[MPa]"] if with_gas else []),
         "low-lift\narea\n[%]",
-        f"throat\nlimits\nfrom [{unit}]",
+        f"gap limits\nup to\n[{unit}]",
         *([f"event\nmean area\n[{area}]"] if with_event else []),
         *([f"event\nflow\n[{job.units.flow}]"] if with_event and study.coefficients is not None else []),
     ]
-    table = _design_rows(columns)
+    rows = []
     low = study.low_lift_change
     for place in shown:
         cells = [
             design_label(study, place),
             number_text(2.0 * float(study.designs.dimensions.seat_outer_radius[place]), unit, "length"),
-            "line" if contact.line[place] else number_text(float(contact.width[place]), unit, "length"),
-            number_text(2.0 * float(contact.mean_radius[place]), unit, "length"),
+            *_contact_cells(study, place),
         ]
         if with_pressure:
             cells.append(_mega(pressure[place]))
@@ -128,65 +126,62 @@ def _design_table(study: Study, shown: list[int]) -> Table:
             cells.append(f"{study.event_area[place] * to_area:.{1 if area == 'mm²' else 4}f}")
             if study.event_flow is not None and study.coefficients is not None:
                 cells.append(number_text(float(study.event_flow[place]), job.units.flow, "flow", 2))
-        add_row(table, *cells)
-    return table
+        rows.append(cells)
+    return columns, rows
 
 
-def _abreast(study: Study, most: int) -> list[range]:
-    count = len(study.lift)
-    return [range(start, min(start + most, count)) for start in range(0, count, most)]
-
-
-def _design_rows(columns: list[str]) -> Table:
-    """Return a table whose first column holds the designs' labels, and room for them."""
-    table = new_table(columns, columns[:1])
-    table.columns[0].min_width = _LABEL
-    return table
+def _contact_cells(study: Study, place: int) -> list[str]:
+    """Return width and mean diameter of the contact; of a line what it is once worn in, in brackets."""
+    contact, unit = study.contact, study.job.units.length
+    inner, outer = float(contact.pressed_inner_radius[place]), float(contact.pressed_outer_radius[place])
+    width = (outer - inner) / float(np.cos(study.designs.dimensions.seat_angle[place]))
+    cells = [number_text(width, unit, "length"), number_text(inner + outer, unit, "length")]
+    return [f"line ({cells[0]})", f"({cells[1]})"] if contact.line[place] else cells
 
 
 def _mega(pressure: float) -> str:
     return "–" if np.isnan(pressure) else f"{pressure / 1e6:.2f}"
 
 
-def _lift_columns(study: Study, lifts: range) -> list[str]:
+def _lift_columns(study: Study) -> list[str]:
     unit = study.job.units.length
-    return [f"{number_text(float(study.lift[lift]), unit, 'length')}\n{unit}" for lift in lifts]
+    return [f"{number_text(float(lift), unit, 'length')}\n{unit}" for lift in study.lift]
 
 
-def _area_table(study: Study, shown: list[int], lifts: range) -> Table:
+def _area_table(study: Study, shown: list[int]) -> _Rows:
     area, to_area = area_unit(study.job.units.length)
     decimals = 0 if area == "mm²" else 3
-    table = _design_rows(["design", *_lift_columns(study, lifts)])
+    rows = []
     flow_area = study.flow_area
     present = flow_area[0]
     for place in shown:
         cells = []
-        for lift in lifts:
+        for lift in range(len(study.lift)):
             if present[lift] <= 0.0:
                 cells.append("–")
             elif place == 0:
                 cells.append(f"{present[lift] * to_area:.{decimals}f} {area}")
             else:
                 cells.append(f"{100.0 * (flow_area[place, lift] / present[lift] - 1.0):+.1f}")
-        add_row(table, design_label(study, place), *cells)
-    return table
+        rows.append([design_label(study, place), *cells])
+    return ["design", *_lift_columns(study)], rows
 
 
-def _flow_table(study: Study, shown: list[int], lifts: range) -> Table:
+def _flow_table(study: Study, shown: list[int]) -> _Rows:
     job = study.job
-    table = _design_rows(["design", *_lift_columns(study, lifts)])
+    rows = []
     flow, band = study.flow, study.flow_band
     scale = in_unit(1.0, job.units.flow, "flow")
     for place in shown:
         cells = []
-        for lift in lifts:
+        for lift in range(len(study.lift)):
             if np.isnan(flow[place, lift]):
                 cells.append("–")
             else:
                 off = "" if place == 0 else f" ({band[place, lift] * scale:.1f})"
                 cells.append(number_text(float(flow[place, lift]), job.units.flow, "flow", 1) + off)
-        add_row(table, design_label(study, place), *cells)
-    return table
+        rows.append([design_label(study, place), *cells])
+    return ["design", *_lift_columns(study)], rows
 
 
 def _heights_title(study: Study, heights: Heights) -> str:
@@ -198,7 +193,7 @@ def _heights_title(study: Study, heights: Heights) -> str:
     return f"Heights: {'; '.join(asked)}"
 
 
-def _heights_table(study: Study, heights: Heights, shown: list[int]) -> Table:
+def _heights_table(study: Study, heights: Heights, shown: list[int]) -> _Rows:
     unit = study.job.units.length
     columns = ["design"]
     if heights.cut_depth is not None:
@@ -208,7 +203,7 @@ def _heights_table(study: Study, heights: Heights, shown: list[int]) -> Table:
         columns += [f"clear at\n{lift_text(study.job, float(lift))}\n[{unit}]" for lift in study.lift[-_FEW_LIFTS:]]
         where = "the cam's peak" if heights.of_cam else "the highest lift"
         columns += [f"at {where},\n{lift_text(study.job, heights.highest_lift or 0.0)}\n[{unit}]"]
-    table = _design_rows(columns)
+    rows = []
     for place in shown:
         cells = [design_label(study, place)]
         if heights.cut_depth is not None:
@@ -217,8 +212,8 @@ def _heights_table(study: Study, heights: Heights, shown: list[int]) -> Table:
         if heights.clearance is not None and heights.least_clearance is not None:
             cells += [_clear(study, float(each)) for each in heights.clearance[place, -_FEW_LIFTS:]]
             cells.append(_clear(study, float(heights.least_clearance[place])))
-        add_row(table, *cells)
-    return table
+        rows.append(cells)
+    return columns, rows
 
 
 def _clear(study: Study, clearance: float) -> str:
@@ -260,32 +255,43 @@ def _refused(study: Study) -> str:
 
 
 def _to_check(study: Study, limits: tuple[Limit, ...], shown: list[int]) -> str:
+    """Return what to check, the present design first; of one kind the first design's words, and who else."""
     said = findings(study, limits, shown)
-    own = set(said[0])
     lines = [f"present: {words}" for words in said[0]]
-    told = 0
+    kinds: dict[str, list[tuple[int, str]]] = {}
     for place, sentences in zip(shown[1:], said[1:], strict=True):
-        new = [words for words in sentences if words not in own]
-        if new and told < _TOLD:
-            lines += [f"{design_label(study, place)}: {words}" for words in new]
-        told += bool(new)
-    if told > _TOLD:
-        lines.append(f"{told - _TOLD} more designs have something to check; --json holds all of it.")
+        for words in sentences:
+            if words not in said[0]:
+                kinds.setdefault(_kind(words), []).append((place, words))
+    for told in kinds.values():
+        (first, words), others = told[0], [design_label(study, place) for place, _ in told[1:]]
+        lines.append(f"{design_label(study, first)}: {words}")
+        also = ", ".join(others[:_TOLD]) + (f" and {len(others) - _TOLD} more" if len(others) > _TOLD else "")
+        if others:
+            lines[-1] += f". Likewise, with their own figures: {also}"
     return (
         "\n".join(lines)
         if lines
-        else "Nothing lies outside the ranges in the table of limits; the makers' figures come first."
+        else "Nothing lies outside the table of usual ranges. That is no permission: the makers' figures decide."
     )
+
+
+def _kind(words: str) -> str:
+    """Return a finding without its figures, so that alike ones can be told together."""
+    return re.sub(r"[-+]?\d[\d.]*", "#", words.partition(" is outside ")[0] if " is outside " in words else words)
 
 
 def _meanings(study: Study, limits_name: str) -> str:
     job = study.job
     words = [
         "Low-lift area: flow area at lifts up to "
-        f"{lift_text(job, LOW_LIFT * job.valve.head_diameter)} over the present one's.",
+        f"{lift_text(job, LOW_LIFT * job.valve.head_diameter)} over the present one's. Gap limits up to: above that "
+        "lift another passage is the narrower, mostly from the seat to the back of the head, not the bore; – where "
+        f"that is beyond {lift_text(job, HIGH_LIFT * job.valve.head_diameter)}. line (...): face and seat touch along "
+        "a line, and in brackets the band once worn in.",
         "The spring's mean pressure on the band is frictionless; friction up to "
         f"{FRICTION:g} (common practice, no source) bounds it in --json.",
-        f"Limits: {limits_name}; a limits.csv in the job's folder replaces it.",
+        f"Limits: {limits_name}; --limits FILE, or a limits.csv in the job's folder, replaces them.",
         "A narrow seat cools the valve worse, a wide one seals worse; a valve can burn, a seat pull out, a thin margin "
         "crack. The valve's and seat's makers' limits and licensed practice come first: nothing here is a permission.",
     ]

@@ -137,7 +137,7 @@ def _contact_table(found: Tolerance) -> Table:
     )
     words = {"width": "contact width", "mean diameter": "contact mean diameter"}
     for name, each in found.contact.items():
-        label = words.get(name, f"throat limits from ({found.takes_over} of {found.possible} draws)")
+        label = words.get(name, f"gap limits up to ({found.takes_over} of {found.possible} draws)")
         mean, deviation, low, high = (float(value[0]) for value in (each.mean, each.deviation, each.low, each.high))
         add_row(
             table,

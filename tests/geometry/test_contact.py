@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from portviz.geometry.contact import Contact, friction_bounds, mean_contact_pressure, seat_contact
 from portviz.geometry.dimensions import dimensions
 from portviz.geometry.profiles import build_profiles
-from portviz.geometry.recession import plane_clearance, valve_sinks
+from portviz.geometry.recession import metal_on_valve, metal_sinks, plane_clearance, valve_sinks
 from portviz.geometry.revolve import revolved_solid, valve_chains, wall_chains
 
 MM = 1e-3
@@ -200,3 +200,44 @@ def test_friction_bounds_lie_round_one() -> None:
     assert np.all(low < 1.0)
     assert np.all(high > 1.0)
     assert friction_bounds(0.7, 0.0)[0] == friction_bounds(0.7, 0.0)[1] == 1.0
+
+
+PLAIN = {
+    "head_radius": 20.5 * MM,
+    "stem_radius": 3.5 * MM,
+    "seat_angle": deg(45.0),
+    "seat_width": 1.6 * MM,
+    "throat_radius": 17.5 * MM,
+}
+
+
+@pytest.mark.parametrize("depth", [0.0, 0.1 * MM, 0.5 * MM])
+def test_a_seat_moved_in_lies_deeper_by_the_rise_of_the_steepest_cone(depth):
+    """The same wall `depth` farther in: raised until its plain 60 deg cone is clear, depth x tan 60 (by hand)."""
+    present = build_profiles(dimensions(**PLAIN, seat_outer_radius=20.0 * MM))
+    moved = build_profiles(dimensions(**PLAIN, seat_outer_radius=20.0 * MM - depth))
+    assert metal_sinks(present, moved)[0] == pytest.approx(depth * math.tan(deg(60.0)), abs=1e-12)
+
+
+def test_a_smaller_throat_can_not_be_cut_and_a_larger_one_needs_no_depth():
+    present, small, large = (
+        build_profiles(dimensions(**{**PLAIN, "throat_radius": radius * MM})) for radius in (17.5, 17.0, 18.0)
+    )
+    assert metal_sinks(present, small)[0] == math.inf
+    assert metal_sinks(present, large)[0] == 0.0
+
+
+def test_metal_on_the_valve_is_how_much_higher_it_stands_under_the_head():
+    """By hand: a thicker margin lifts all of it, a back cut begun on the face's inner edge lifts the cone behind it."""
+    present = build_profiles(dimensions(**PLAIN, face_width=2.0 * MM, margin=1.0 * MM))
+    assert metal_on_valve(present, present)[0] == 0.0
+    thicker = build_profiles(dimensions(**PLAIN, face_width=2.0 * MM, margin=1.3 * MM))
+    assert metal_on_valve(present, thicker)[0] == pytest.approx(0.3 * MM, abs=1e-12)
+    assert metal_on_valve(thicker, present)[0] == 0.0
+    cut = build_profiles(
+        dimensions(**PLAIN, face_width=2.0 * MM, margin=1.0 * MM, back_cut_angle=deg(30.0), back_cut_width=1.0 * MM)
+    )
+    # The 30 deg cut begins where the 15 deg cone did: after 1 mm it stands sin 30 - cos 30 tan 15 higher.
+    assert metal_on_valve(present, cut)[0] == pytest.approx(
+        (math.sin(deg(30.0)) - math.cos(deg(30.0)) * math.tan(deg(15.0))) * MM, abs=1e-9
+    )

@@ -32,6 +32,7 @@ STOCK = {
     "cmH2O": ("pressure", "centimeter_H2O"),
     "Pa": ("pressure", "pascal"),
     "hPa": ("pressure", "hectopascal"),
+    "MPa": ("pressure", "megapascal"),
     "kPa": ("pressure", "kilopascal"),
     "mbar": ("pressure", "millibar"),
     "bar": ("pressure", "bar"),

@@ -48,7 +48,7 @@ def copied(examples, tmp_path) -> Path:
 
 
 def test_the_document_has_the_keys_of_the_contract(copied, capsys):
-    found = document(capsys, copied, *VARY, "--vary", "seat.throat_diameter=34,39 mm", "--lifts", "8 mm, 2 mm, 4 mm")
+    found = document(capsys, copied, *VARY, "--vary", "seat.throat_diameter=34, 39 mm", "--lifts", "8 mm, 2 mm, 4 mm")
     assert found["format"] == 1
     assert found["warnings"] == []
     assert len(found["designs"]) + len(found["refused"]) == 1 + 6
@@ -74,7 +74,7 @@ def test_the_document_has_the_keys_of_the_contract(copied, capsys):
 
 def test_pressure_and_line_contact_in_the_document(copied, capsys):
     """300 N over pi x mean diameter x radial width; none on a line."""
-    found = document(capsys, copied, "--vary", "valve.seat_force=300 N", "--vary", "valve.face_angle=44,45 deg")
+    found = document(capsys, copied, "--vary", "valve.seat_force=300 N", "--vary", "valve.face_angle=44, 45 deg")
     _, line, band = (each["contact"] for each in found["designs"])
     assert line["width_m"] == line["area_m2"] == 0.0
     assert line["mean_pressure_pa"] is None
@@ -87,7 +87,7 @@ def test_pressure_and_line_contact_in_the_document(copied, capsys):
 
 
 def test_tables_tell_designs_refusals_and_cautions(copied, capsys):
-    code, out, _ = study(capsys, copied, *VARY, "--vary", "seat.throat_diameter=34,39 mm")
+    code, out, _ = study(capsys, copied, *VARY, "--vary", "seat.throat_diameter=34, 39 mm")
     words = " ".join(out.split())
     assert code == 0
     assert "3 designs beside the present one, 3 designs refused. Flow by the coefficients measured in run" in words
@@ -152,7 +152,7 @@ def test_heights_in_document_and_table(copied, capsys):
     words = " ".join(out.split())
     assert "touches (-1.07)" in words
     assert "Clearance on paper is no clearance" in words
-    assert "valve sinks" not in words
+    assert "spring longer" not in words
     _, out, _ = study(capsys, copied, *VARY, "--cut-depth", "0.2 mm")
     words = " ".join(out.split())
     assert "Its stem tip rises by as much: lash shrinks" in words
@@ -266,7 +266,7 @@ def test_limits_that_can_not_be(copied, capsys, rows, words):
     ("arguments", "words"),
     [
         ((), "name what to vary"),
-        ((*VARY, "--designs", "designs.toml"), "name what to vary"),
+        ((*VARY, "--designs", "designs.toml"), "take one of the two away"),
         (("--vary", "seat.widht=1 mm"), "Did you mean seat.width?"),
         (("--vary", "seat.width=1 mm", "--vary", "seat.width=2 mm"), "is varied twice"),
         ((*VARY, "--hold", "contct"), "Did you mean contact?"),
@@ -314,3 +314,67 @@ def test_an_inch_job_reads_inches(examples, capsys):
     assert "seat width 0.0500 in" in out
     assert "[in]" in out
     assert "[mm]" not in out
+
+
+def test_no_number_is_cut_whatever_the_width(examples, capsys, monkeypatch):
+    """At 60 and at 110 letters the same figures stand there, whole, in as many tables as it needs."""
+    from portviz.cli import seat_commands
+
+    found = []
+    for width in (60, 110):
+        monkeypatch.setattr(seat_commands, "console", lambda width=width: type("C", (), {"width": width}))
+        code, out, _ = study(capsys, examples / "tractor_exhaust", "--vary", "seat.width=0.05:0.08:0.01 in")
+        assert code == 0
+        assert "…" not in out
+        found.append(out)
+    for figure in ("0.0500", "0.4000", "0.0680"):
+        assert all(figure in out for out in found)
+    titles = [out.count("Designs: contact and passages") for out in found]
+    assert titles[0] > titles[1] >= 1
+
+
+def test_designs_that_can_not_be_cut_from_the_present_metal(examples, capsys, tmp_path):
+    """A smaller throat, a larger head, a back cut on top, a seat further out at one height: each is told."""
+    file = tmp_path / "d.toml"
+    file.write_text(
+        """
+[[design]]
+name = "smaller throat"
+seat.throat_diameter = "34 mm"
+[[design]]
+name = "larger head"
+valve.head_diameter = "42 mm"
+[[design]]
+name = "wider back cut"
+valve.back_cut.width = "2.0 mm"
+[[design]]
+name = "narrower, outer edge held"
+seat.width = "1.2 mm"
+[[design]]
+name = "steep top cut"
+seat.top_cut.angle = "45 deg"
+""",
+        encoding="utf-8",
+    )
+    document = json.loads(study(capsys, examples / "sidecar_intake", "--designs", file, "--json")[1])
+    said = {design["name"]: " ".join(design["findings"]) for design in document["designs"]}
+    assert "metal would have to be put on, with an insert" in said["smaller throat"]
+    assert "a larger head is another valve" in said["larger head"]
+    assert "can't be ground from the present one" in said["wider back cut"]
+    assert "the top cut, 45 deg, is as steep as the seat or steeper" in said["steep top cut"]
+    # The 60 deg cut moves out by 0.4 mm along the 45 deg band: only metal off, at no depth.
+    assert "deeper in the head" not in said["narrower, outer edge held"]
+    assert said[None] == ""
+
+
+def test_a_seat_varied_alone_leaves_the_face_and_says_so(examples, capsys):
+    _, _, err = study(capsys, examples / "sidecar_intake", "--vary", "seat.angle=30, 45 deg")
+    assert "1 of 2 designs have a seat and a face more than 2 deg apart, since valve.face_angle is named" in err
+
+
+def test_the_name_of_the_job_as_it_stands_is_taken(examples, capsys, tmp_path):
+    file = tmp_path / "d.toml"
+    file.write_text('[[design]]\nname = "present"\nseat.width = "1.2 mm"\n', encoding="utf-8")
+    code, _, err = study(capsys, examples / "sidecar_intake", "--designs", file)
+    assert code == 1
+    assert "stands for the job as it stands" in err
