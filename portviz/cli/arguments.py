@@ -184,14 +184,14 @@ def require_date(text: str) -> None:
         raise UsageError(f'date: {shortened(text)} is no date; write year-month-day, such as "2026-11-25"') from None
 
 
-def require_grid_size(variations: dict[str, Any], lifts: int, *, yes: bool) -> None:
+def require_grid_size(variations: dict[str, Any], lifts: int, *, rows: int, yes: bool) -> None:
     """Raise UsageError where a grid would take long or much memory, unless that is wanted."""
     from portviz.distribution.study import study_cost
 
     count = 1
     for values in variations.values():
         count *= len(values)
-    seconds, memory = study_cost(count, lifts)
+    seconds, memory = study_cost(count, lifts, rows=rows)
     if count > MOST_DESIGNS:
         raise UsageError(f"study: {count:,} designs are too many; at most {MOST_DESIGNS:,}: take larger steps")
     if not yes and (seconds > 60.0 or memory > 2**30):
@@ -201,11 +201,12 @@ def require_grid_size(variations: dict[str, Any], lifts: int, *, yes: bool) -> N
         )
 
 
-def require_own_csv(path: Path, job: Path) -> None:
+def require_own_csv(path: Path, job: Path, *others: Path | None) -> None:
     """Raise UsageError where results would pass for a workbook, or take the place of what the job is read from."""
     if path.suffix.lower() in (".xlsx", ".xls", ".ods"):
         raise UsageError(f"csv: {path.name!r} is the name of a workbook; this table is text, so let it end in .csv")
     folder = job if job.is_dir() else job.parent
-    names = ("job.toml", "readings.csv", "flow.csv", "cam.csv")
-    if path.name.lower() in names and path.resolve().parent == folder.resolve():
+    names = ("job.toml", "readings.csv", "flow.csv", "cam.csv", "limits.csv", "designs.toml")
+    own = path.name.lower() in names and path.resolve().parent == folder.resolve()
+    if own or path.resolve() in {each.resolve() for each in others if each is not None}:
         raise UsageError(f"csv: {path} is one of the files that the job is read from; choose another name")

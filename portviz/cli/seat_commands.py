@@ -102,7 +102,7 @@ def study(
         from portviz.job.write import require_free
 
         require_free(csv, overwrite=overwrite)
-        require_own_csv(csv, job)
+        require_own_csv(csv, job, designs, limits)
     if chart is not None:
         from portviz.job.write import require_free
         from portviz.scene.paper import require_ending
@@ -128,7 +128,7 @@ def study(
                 raise UsageError(f"vary: {key} is varied twice; write all its values in one")
             variations[key] = values
         require_holds(holds, variations)
-        require_grid_size(variations, len(at), yes=yes)
+        require_grid_size(variations, len(at), rows=(csv is not None) + 2 * json, yes=yes)
         made = varied_designs(read, variations, holds)
     from portviz.distribution.study import study_designs
 
@@ -140,10 +140,10 @@ def study(
     warnings = [*geometry_warnings(read, found.profiles.take(slice(0, 1))), *job_warnings(read)]
     warnings += [*reach_warnings(found, base.event), *line_warnings(found)]
     if csv is not None:
-        from portviz.job.write import write_text
-        from portviz.report.study import study_csv
+        from portviz.job.write import write_stream
+        from portviz.report.study import write_study_csv
 
-        write_text(csv, study_csv(found, heights), overwrite=overwrite)
+        write_stream(csv, lambda out: write_study_csv(found, out, heights), overwrite=overwrite)
     if chart is not None:
         from functools import partial
 

@@ -15,7 +15,8 @@ from portviz.geometry.contact import seat_contact
 from portviz.geometry.dimensions import Array, Dimensions
 from portviz.job.design_file import NamedDesign
 from portviz.job.model import Cut, Job
-from portviz.units import require_magnitude, unit_factor
+from portviz.job.schema import GAS_PRESSURES, SEAT_FORCES
+from portviz.units import in_unit, require_magnitude, unit_factor
 
 #: Every key of job.toml that a study may change, with the kind of its unit; cuts of the seat besides.
 KEYS: dict[str, str] = {
@@ -193,9 +194,11 @@ def named_designs(job: Job, named: Sequence[NamedDesign], holds: Sequence[str] =
     keys = list(dict.fromkeys(key for row in rows for key in row))
     values = {key: np.array([row.get(key, np.nan) for row in rows]) for key in keys}
     changes: list[dict[str, float]] = [{}]
+    own_cuts = len(job.seat.bottom_cuts)
     for design, row in zip(named, rows[1:], strict=True):
         # A part that is left away has no width.
-        changes.append({key: 0.0 if np.isnan(row.get(key, np.nan)) else row[key] for key in design.named})
+        gone = [f"seat.bottom_cuts[{n + 1}].width" for n in range(len(design.job.seat.bottom_cuts), own_cuts)]
+        changes.append({key: 0.0 if np.isnan(row.get(key, np.nan)) else row[key] for key in (*design.named, *gone)})
     return held_designs(job, (None, *(design.name for design in named)), tuple(changes), values, holds)
 
 
@@ -239,12 +242,25 @@ def parse_variation(text: str, job: Job) -> tuple[str, Array]:
         values = numbers * unit_factor(unit, kind)
         for value in (values.min(), values.max()):
             require_magnitude(float(value), unit, kind, f"{value / unit_factor(unit, kind):g} {unit}")
+            _require_load(name, float(value), unit, kind)
     except UnitError as error:
         raise UsageError(f"vary: {name}: {error}") from None
     return name, values
 
 
+def _require_load(key: str, value: float, unit: str, kind: str) -> None:
+    """Raise UsageError for a force or a gas pressure that job.toml would refuse too."""
+    limits = {"force": SEAT_FORCES, "pressure": GAS_PRESSURES}.get(kind)
+    if limits is not None and not limits[0] <= value <= limits[1]:
+        low, high = (f"{in_unit(each, unit, kind):.4g} {unit}" for each in limits)
+        raise UsageError(f"vary: {key} lies between {low} and {high}, not at {in_unit(value, unit, kind):g} {unit}")
+
+
 def _steps(name: str, first: float, last: float, step: float) -> Array:
+    if not np.isfinite([first, last, step]).all():
+        raise UsageError(
+            f"vary: {name} runs from {first:g} to {last:g} in steps of {step:g}; these are no finite numbers"
+        )
     if not step > 0.0:
         raise UsageError(f"vary: the step of {name} is {step:g}; it must be larger than zero")
     if last < first:
@@ -269,7 +285,8 @@ def held_designs(
     for hold in set(holds) - {"throat"}:
         outer = _held_outer_diameter(job, values, hold)
         outer[0] = values["seat.outer_diameter"][0]
-        moved = np.abs(outer - job.seat.outer_diameter) > 1e-12
+        default = values["valve.head_diameter"] if "seat.outer_diameter" in job.unnamed else job.seat.outer_diameter
+        moved = np.abs(outer - default) > 1e-12
         for place in np.flatnonzero(moved[1:]) + 1:
             changes[place]["seat.outer_diameter"] = float(outer[place])
         values["seat.outer_diameter"] = outer

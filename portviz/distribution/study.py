@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -30,10 +31,14 @@ _EVENT_LIFTS = 16
 LOW_LIFT, LOW_LIFTS = 0.1, 5
 #: Up to this lift over the head's diameter it is looked at which passage limits [-], and at so many lifts.
 HIGH_LIFT, _LOOKED_AT = 0.4, 40
+#: Least part of a flow by which another design's may be off [-] (an assumption, no source).
+LEAST_BAND = 0.01
 #: Halvings that find the lift at which the throat takes over: to a micrometre between lifts 8 mm apart.
 _HALVINGS = 13
 #: About what one passage takes on a plain machine, files and words not counted [s].
 _SECONDS_A_CASE = 2e-6
+#: About what it takes to write one row, and to hold one of a document [s], [bytes].
+_SECONDS_A_ROW, _BYTES_A_ROW = 2e-5, 2500.0
 
 
 @dataclass(frozen=True)
@@ -119,33 +124,36 @@ class Study:
         """Number of possible designs."""
         return len(self.designs.names)
 
-    @property
+    @cached_property
     def flow_area(self) -> Array:
         """The smaller of gap and throat [m2], shape (N, M)."""
         return np.minimum(self.gap_area, self.throat_area)
 
-    @property
+    @cached_property
     def flow(self) -> Array:
         """Flow at the job's test pressure, if the coefficients stay [m3/s], shape (N, M); NaN where none is known."""
         if self.coefficients is None:
             return np.full(self.gap_area.shape, np.nan)
         return self.coefficients.at(self.lift) * self.flow_area * self.coefficients.flow_per_area
 
-    @property
+    @cached_property
     def flow_u(self) -> Array:
         """Standard uncertainty of the flow from what was measured alone [m3/s], shape (N, M)."""
         if self.coefficients is None:
             return np.full(self.gap_area.shape, np.nan)
         return self.coefficients.u_at(self.lift) * self.flow_area * self.coefficients.flow_per_area
 
-    @property
+    @cached_property
     def flow_band(self) -> Array:
         """How far the flow may be off since coefficients move with geometry [m3/s], shape (N, M).
 
-        Half of what the change of flow area brings: as if half of it could be lost again, or gained once more. An
-        assumption, no source.
+        Half of what the change of flow area brings, as if half of it could be lost again, or gained once more; of
+        another design than the present one at least `LEAST_BAND` of the flow, since an area that stays says nothing of
+        the coefficient. Assumptions, no source.
         """
-        return 0.5 * np.abs(self.flow - self.flow[:1])
+        band = np.maximum(0.5 * np.abs(self.flow - self.flow[:1]), LEAST_BAND * self.flow)
+        band[[not changes for changes in self.designs.changes]] *= 0.0
+        return np.asarray(band)
 
     @property
     def low_lift_change(self) -> Array:
@@ -207,10 +215,18 @@ def usual_lifts(job: Job, coefficients: Coefficients | None) -> list[float]:
     return [round(0.05 * step * job.valve.head_diameter, 6) for step in range(1, 7)]
 
 
-def study_cost(designs: int, lifts: int) -> tuple[float, float]:
-    """Return about how long a study takes [s], and how much memory [bytes], with the lifts of an event counted in."""
+def study_cost(designs: int, lifts: int, *, rows: int = 0) -> tuple[float, float]:
+    """Return about how long a study takes [s], and how much memory [bytes], with the lifts of an event counted in.
+
+    Parameters
+    ----------
+    designs, lifts : int
+    rows : int
+        How many times each design and lift is written out, as in a table and a document.
+    """
     cases = designs * (lifts + _EVENT_LIFTS + LOW_LIFTS + _LOOKED_AT + _HALVINGS)
-    return _SECONDS_A_CASE * cases + 1e-4 * designs, designs * (60.0 * lifts + 3000.0)
+    seconds = _SECONDS_A_CASE * cases + 1e-4 * designs + _SECONDS_A_ROW * rows * designs * lifts
+    return seconds, designs * (60.0 * lifts + 3000.0) + _BYTES_A_ROW * max(rows - 1, 0) * designs * lifts
 
 
 def run_coefficients(reduction: Reduction, uncertainty: Uncertainty, run: int) -> Coefficients:

@@ -90,6 +90,10 @@ def _design(file: str, number: int, design: dict[str, Any], own: dict[str, Any],
     place = f"design {number}" + (f" ({shortened(name)})" if isinstance(name, str) else "")
     if not isinstance(name, str) or not name.strip() or len(name) > 200:
         raise JobError("this design needs a name", file=file, place=place, value=name, expected='name = "narrow seat"')
+    if not name.strip().isprintable():
+        raise JobError(
+            "this name holds signs that can't be seen", file=file, place=place, value=name, mend="Type it anew"
+        )
     if name.strip().lower() == PRESENT:
         raise JobError(
             "this name stands for the job as it stands", file=file, place=place, value=name, mend="Choose another name"

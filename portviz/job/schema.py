@@ -84,9 +84,12 @@ class _Quantity:
 Length = Annotated[float, _Quantity("length", "1.6 mm")]
 PositiveLength = Annotated[float, _Quantity("length", "41 mm", above=0.0)]
 PositivePressure = Annotated[float, _Quantity("pressure", "0.05 inH2O", above=0.0)]
-SeatForce = Annotated[float, _Quantity("force", "300 N", between=(1.0, 1e5, "a spring's seat force lies"))]
+#: What a spring's seat force [N] and a cylinder's greatest pressure [Pa] may be.
+SEAT_FORCES, GAS_PRESSURES = (1.0, 1e5), (1e4, 5e7)
+SeatForce = Annotated[float, _Quantity("force", "300 N", between=(*SEAT_FORCES, "a spring's seat force lies"))]
 GasPressure = Annotated[
-    float, _Quantity("pressure", "60 bar", between=(1e4, 5e7, "a cylinder's greatest pressure lies"), of_mercury=True)
+    float,
+    _Quantity("pressure", "60 bar", between=(*GAS_PRESSURES, "a cylinder's greatest pressure lies"), of_mercury=True),
 ]
 PositiveRatio = Annotated[float, _Quantity("ratio", "0.3 %", above=0.0)]
 Angle = Annotated[float, _Quantity("angle", "45 deg")]

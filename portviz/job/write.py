@@ -7,6 +7,7 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import TextIO
 
 from portviz.errors import JobError
 
@@ -66,6 +67,16 @@ def _move_to_free_place(made: Path, path: Path) -> None:
 def write_text(path: str | Path, text: str, *, overwrite: bool = False) -> Path:
     """Write UTF-8 text atomically; see `write_atomically`."""
     return write_atomically(path, lambda made: _plain_write(made, text), overwrite=overwrite)
+
+
+def write_stream(path: str | Path, write: Callable[[TextIO], None], *, overwrite: bool = False) -> Path:
+    """Let `write` fill an open UTF-8 text file piece by piece, atomically; see `write_atomically`."""
+
+    def made(file: Path) -> None:
+        with file.open("w", encoding="utf-8", newline="") as out:
+            write(out)
+
+    return write_atomically(path, made, overwrite=overwrite)
 
 
 def _plain_write(path: Path, text: str) -> None:

@@ -14,7 +14,7 @@ from portviz.job.limits import Limit
 from portviz.job.words import lift_text
 from portviz.report.layout import add_row, new_table, titled
 from portviz.report.machine import FORMAT, Document, plain_number
-from portviz.report.study import design_columns, design_document
+from portviz.report.study import NOTHING_OUTSIDE, design_columns, design_document
 from portviz.report.study_tables import change_text
 from portviz.units import number_text
 
@@ -88,7 +88,7 @@ def inverse_tables(answer: Answer, limits: tuple[Limit, ...], limits_name: str) 
         for place, each in enumerate(said)
         for words in each
     ]
-    parts += [Text("To check", style="bold"), Text("\n".join(lines) or "Nothing lies outside the table of limits.")]
+    parts += [Text("To check", style="bold"), Text("\n".join(lines) or NOTHING_OUTSIDE)]
     parts += [Text(""), Text(f"Limits: {limits_name}. {_CAUTION}", style="dim")]
     return Group(*parts)
 

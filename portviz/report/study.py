@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+from typing import TextIO
 
 import numpy as np
 
 from portviz.distribution.findings import closed_pressure, findings, spring_pressure
 from portviz.distribution.heights import Heights
-from portviz.distribution.study import Study
+from portviz.distribution.study import HIGH_LIFT, Study
 from portviz.geometry.contact import friction_bounds
 from portviz.geometry.three_stage import curtain_area, head_area
 from portviz.job.limits import Limit
@@ -19,6 +20,7 @@ from portviz.report.rows import safe_cell
 
 #: Friction between face and seat, up to which bounds are given [-] (common practice, no source).
 FRICTION = 0.2
+NOTHING_OUTSIDE = "Nothing lies outside the table of usual ranges. That is no permission: the makers' figures decide."
 
 
 def study_document(
@@ -33,6 +35,7 @@ def study_document(
         "warnings": warnings,
         "run": None if study.coefficients is None else study.coefficients.run,
         "friction": FRICTION,
+        "gap_limit_looked_up_to_m": HIGH_LIFT * study.job.valve.head_diameter,
         **({} if heights is None else {"cut_depth_m": heights.cut_depth, "plane_m": heights.plane}),
         "refused": [{"name": name, "changes": changes, "reason": reason} for name, changes, reason in study.refused],
         "designs": [design_document(study, place, said[place], columns, heights) for place in range(study.count)],
@@ -133,6 +136,12 @@ def _lifts(study: Study, place: int, heights: Heights | None = None) -> list[Doc
 def study_csv(study: Study, heights: Heights | None = None) -> str:
     """Return the study as comma-separated text in SI, a row a design and lift."""
     out = io.StringIO()
+    write_study_csv(study, out, heights)
+    return out.getvalue()
+
+
+def write_study_csv(study: Study, out: TextIO, heights: Heights | None = None) -> None:
+    """Write the study as comma-separated text in SI to an open file, a row a design and lift, one after the other."""
     writer = csv.writer(out, lineterminator="\r\n")
     keys = list(dict.fromkeys(key for changes in study.designs.changes for key in changes))
     columns = design_columns(study)
@@ -155,11 +164,11 @@ def study_csv(study: Study, heights: Heights | None = None) -> str:
         fixed = [whole["contact"][name] for name in contact]
         fixed += [plain_number(column[place]) for column in columns.values()]
         fixed += [] if heights is None else list(_heights(heights, place).values())
-        changed = [plain_number(values[key][place]) for key in keys]
-        for row in whole["lifts"]:
-            name = study.designs.names[place]
-            writer.writerow([place, "" if name is None else safe_cell(name), *changed, *row.values(), *fixed])
-    return out.getvalue()
+        changes = study.designs.changes[place]
+        changed = [plain_number(changes.get(key, values[key][place])) for key in keys]
+        name = study.designs.names[place]
+        before = [place, "" if name is None else safe_cell(name), *changed]
+        writer.writerows([*before, *row.values(), *fixed] for row in whole["lifts"])
 
 
 def _with_unit(key: str) -> str:

@@ -12,13 +12,13 @@ from rich.text import Text
 from portviz.distribution.designs import key_kind
 from portviz.distribution.findings import closed_pressure, findings, spring_pressure
 from portviz.distribution.heights import Heights
-from portviz.distribution.study import HIGH_LIFT, LOW_LIFT, Study
+from portviz.distribution.study import HIGH_LIFT, LEAST_BAND, LOW_LIFT, Study
 from portviz.errors import counted
 from portviz.job.limits import Limit
 from portviz.job.words import lift_text, pressure_text
 from portviz.report.layout import fitted_tables, titled
-from portviz.report.study import FRICTION
-from portviz.units import area_unit, format_quantity, in_unit, number_text
+from portviz.report.study import FRICTION, NOTHING_OUTSIDE
+from portviz.units import area_unit, format_quantity, in_unit, number_text, told_decimals
 
 #: Designs that a table lists; more are in the files.
 MOST_ROWS = 40
@@ -62,7 +62,7 @@ def study_tables(
 
 
 def design_label(study: Study, place: int) -> str:
-    """Return a design's name, or what it changes in the units it was typed in."""
+    """Return a design's name, or what it changes, in the job's unit of length, degrees, newtons and bars."""
     name, changes = study.designs.names[place], study.designs.named_changes(place)
     if place == 0:
         return "present"
@@ -76,7 +76,12 @@ def change_text(study: Study, key: str, value: float) -> str:
     job = study.job
     kind = key_kind(key, job)[1] if not key.startswith("seat.bottom_cuts") else "angle" if "angle" in key else "length"
     unit = {"length": job.units.length, "angle": "deg", "force": "N", "pressure": "bar"}[kind]
-    decimals = {"angle": 1, "force": 0, "pressure": 1}.get(kind)
+    decimals = {"angle": 1, "force": 0, "pressure": 1}.get(kind, told_decimals(unit, kind))
+    # As many as it was varied with, so that two values never look alike; what was solved for has no last digit.
+    number = in_unit(value, unit, kind)
+    decimals = next(
+        (more for more in range(decimals, decimals + 3) if abs(round(number, more) - number) < 1e-9), decimals
+    )
     words = re.sub(r"bottom_cuts\[(\d+)\]", r"bottom_cut \1", key).replace(".", " ").replace("_", " ")
     return f"{words} {format_quantity(value, unit, kind, decimals)}"
 
@@ -269,11 +274,7 @@ def _to_check(study: Study, limits: tuple[Limit, ...], shown: list[int]) -> str:
         also = ", ".join(others[:_TOLD]) + (f" and {len(others) - _TOLD} more" if len(others) > _TOLD else "")
         if others:
             lines[-1] += f". Likewise, with their own figures: {also}"
-    return (
-        "\n".join(lines)
-        if lines
-        else "Nothing lies outside the table of usual ranges. That is no permission: the makers' figures decide."
-    )
+    return "\n".join(lines) if lines else NOTHING_OUTSIDE
 
 
 def _kind(words: str) -> str:
@@ -304,6 +305,7 @@ def _meanings(study: Study, limits_name: str) -> str:
             1,
             "Flow: the measured coefficient on the flow area, at the same lift, x the new flow area, at "
             f"{pressure_text(job, job.bench.test_pressure)}. Coefficients move with geometry: in brackets half of the "
-            "change, as if so much could be lost or gained besides (an assumption, no source); measure what you cut.",
+            f"change, and {100.0 * LEAST_BAND:g} % of the flow at least, as if so much could be lost or gained besides "
+            "(assumptions, no source); measure what you cut.",
         )
     return " ".join(words)

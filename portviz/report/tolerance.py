@@ -192,6 +192,6 @@ def _meanings(found: Tolerance) -> str:
         "Angles of face and seat differ in nearly every draw: they touch along a line, and the contact told is the "
         "band once worn in.",
         "Tolerances here are what you stated; a head out of round, a worn guide and a leaning valve are not in them. "
-        "The makers' limits come first.",
+        "The valve's and seat's makers' limits and licensed practice come first: nothing here is a permission.",
     ]
     return " ".join(words)

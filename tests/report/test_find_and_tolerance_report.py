@@ -152,7 +152,7 @@ def test_tolerance_tables(copied, capsys):
     assert "300 valves and seats drawn: every length within ±0.05 mm, every angle within ±1.00 deg" in words
     assert "each value between as likely (rectangular)" in words
     assert "seat width 100 %" in words
-    assert "The makers' limits come first" in words
+    assert "makers' limits and licensed practice come first" in words
     assert max(map(len, out.splitlines())) <= 110
 
 

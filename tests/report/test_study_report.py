@@ -6,6 +6,7 @@ import csv
 import json
 import math
 import shutil
+import time
 from pathlib import Path
 from typing import Any
 
@@ -302,7 +303,7 @@ def test_a_grid_that_takes_long_asks_first_and_a_senseless_one_is_refused(copied
 
 def test_yes_lets_it_go_on(copied, capsys, monkeypatch):
     """What is asked about is the cost, made large here so that the study itself stays small."""
-    monkeypatch.setattr("portviz.distribution.study.study_cost", lambda designs, lifts: (600.0, 2.0**20))
+    monkeypatch.setattr("portviz.distribution.study.study_cost", lambda designs, lifts, rows=0: (600.0, 2.0**20))
     code, _, err = study(capsys, copied, *VARY)
     assert code == 2
     assert "would take about 10.0 minutes" in err
@@ -378,3 +379,60 @@ def test_the_name_of_the_job_as_it_stands_is_taken(examples, capsys, tmp_path):
     code, _, err = study(capsys, examples / "sidecar_intake", "--designs", file)
     assert code == 1
     assert "stands for the job as it stands" in err
+
+
+def test_a_table_of_many_designs_grows_as_they_do(examples, capsys, tmp_path):
+    """Four times as many designs take less than eight times as long: no work of all designs for each of them."""
+    times = []
+    for step in ("0.002", "0.0005"):
+        start = time.perf_counter()
+        vary = ("--vary", f"seat.width=1.0:1.8:{step} mm")
+        assert study(capsys, examples / "sidecar_intake", *vary, "--csv", tmp_path / f"{step}.csv")[0] == 0
+        times.append(time.perf_counter() - start)
+    assert times[1] < 8.0 * times[0]
+
+
+@pytest.mark.parametrize("name", ["designs.toml", "limits.csv", "job.toml"])
+def test_the_jobs_own_files_are_never_overwritten(copied, capsys, name):
+    code, _, err = study(capsys, copied, *VARY, "--csv", copied / name, "--overwrite")
+    assert code == 2
+    assert "is one of the files that the job is read from" in err
+
+
+def test_the_file_of_limits_is_never_overwritten(copied, capsys, tmp_path):
+    limits = tmp_path / "mine.csv"
+    limits.write_text("what,side,from,to,unit,source\nmargin,both,1,2,mm,mine\n", encoding="utf-8")
+    code, _, err = study(capsys, copied, *VARY, "--limits", limits, "--csv", limits, "--overwrite")
+    assert code == 2
+    assert "choose another name" in err
+
+
+def test_an_edge_that_is_held_is_told_where_its_default_moves(small_job, tmp_path, capsys):
+    """Without outer_diameter the seat follows the head; held, it stays, and that is a change from the default."""
+    (tmp_path / "job.toml").write_text(small_job, encoding="utf-8")
+    _, out, _ = study(capsys, tmp_path, "--vary", "valve.head_diameter=41, 42 mm", "--hold", "outer", "--json")
+    for design in json.loads(out)["designs"][1:]:
+        assert design["changes"]["seat.outer_diameter"] == pytest.approx(0.040)
+        assert design["contact"]["outer_diameter_m"] == pytest.approx(0.040)
+
+
+def test_cuts_that_are_left_away_are_changes(copied, capsys):
+    (copied / "designs.toml").write_text('[[design]]\nname = "plain"\nseat.bottom_cuts = []\n', encoding="utf-8")
+    _, out, _ = study(capsys, copied, "--designs", copied / "designs.toml", "--json")
+    changes = json.loads(out)["designs"][1]["changes"]
+    assert changes == {"seat.bottom_cuts[1].width": 0.0, "seat.bottom_cuts[2].width": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("vary", "words"),
+    [
+        ("valve.seat_force=-5, 300 N", "valve.seat_force lies between 1 N and"),
+        ("valve.gas_pressure=0, 50 bar", "valve.gas_pressure lies between 0.1 bar and 500 bar"),
+        ("seat.width=1e999:1e999:1 mm", "no finite numbers"),
+        ("seat.width=1,2 mm", "a comma stands between digits"),
+    ],
+)
+def test_values_that_job_toml_would_refuse(copied, capsys, vary, words):
+    code, _, err = study(capsys, copied, "--vary", vary)
+    assert code == 2
+    assert words in err
