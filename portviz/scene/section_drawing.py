@@ -55,6 +55,11 @@ def metal_outlines(section: Section, reach: float = 0.0) -> tuple[Array, Array]:
     return ring, np.concatenate([[[0.0, valve[0, 1]]], valve, [[0.0, valve[-1, 1]]]])
 
 
+def closed_head(section: Section) -> Array:
+    """Return the half valve's outline (r, z) [m] from the axis, along the head's underside, up to the stem's end."""
+    return np.concatenate([[[0.0, section.valve_line[0, 1]]], section.valve_line])
+
+
 def detail_corners(section: Section, other: Section | None = None) -> tuple[Array, Array]:
     """Return the corners (r, z) [m] of what the detail shows: all cuts and the face, to a little beyond them."""
     shown = [_detail_points(each) for each in (section, other) if each is not None]
@@ -117,11 +122,14 @@ def _draw_whole(axes: Any, section: Section, other: Section | None, box: Box, de
     points = np.concatenate([ring, valve])
     below, above = section.diameters[:4], section.diameters[4:]
     inner = Box(box.left, box.bottom + _ROW * (len(below) + 1.4), box.right, box.top - _ROW * (len(above) + 0.9))
+    if other is not None:
+        # What is larger than the design must not leave its view.
+        points = np.concatenate([points, other.valve_line, other.wall_line])
     view = fitted_view(points.min(axis=0), points.max(axis=0), inner)
     draw_metal(axes, ring, view, CUT, "////")
     draw_metal(axes, valve, view, VALVE, "\\\\\\\\")
     if other is not None:
-        for outline in (other.wall_line, other.valve_line):
+        for outline in (other.wall_line, closed_head(other)):
             draw_line(axes, outline, view, color=SECOND, linewidth=0.9, linestyle=_DASHES, zorder=4)
     _mark_contact_or_passage(axes, section, view)
     lowest, highest = view.to_sheet(points.min(axis=0))[1], view.to_sheet(points.max(axis=0))[1]
@@ -219,7 +227,7 @@ def draw_detail(
     for part in (*section.wall, *section.valve):
         draw_line(axes, part.points[[0, -1]], view, clip, zorder=4, **_CORNER)
     if other is not None:
-        for outline in (other.wall_line, other.valve_line):
+        for outline in (other.wall_line, closed_head(other)):
             draw_line(axes, outline, view, clip, color=SECOND, linewidth=1.5, linestyle=_DASHES, zorder=5)
     _mark_contact_or_passage(axes, section, view, clip, 6.0)
     _label_sides(axes, section, view, across, size)
@@ -239,7 +247,7 @@ def _label_sides(axes: Any, section: Section, view: View, across: tuple[float, f
     for side, (parts, x, room) in columns.items():
         labels, anchors, colours = [], [], []
         for part in parts:
-            anchor = _visible_middle(part.points, view)
+            anchor = _visible_part(part.points, view, _ALONG.get(part.name, 0.5))
             if anchor is not None:
                 labels.append("\n".join(wrapped(axes, part.words, size, room)))
                 anchors.append(anchor)
@@ -256,20 +264,24 @@ def _marked_point(section: Section, view: View) -> Array | None:
     if section.contact_line is not None:
         # Not the middle, where the band's own label ends.
         start, end = section.contact_line
-        return view.to_sheet(start + 0.22 * (end - start))
+        return view.to_sheet(start + 0.2 * (end - start))
     assert section.least_line is not None
-    return _visible_middle(section.least_line, view)
+    return _visible_part(section.least_line, view)
 
 
-def _visible_middle(line: Array, view: View) -> Array | None:
-    """Return the middle of what a view's box shows of a line (r, z) [m], as a point [inch]; None for nothing."""
+#: Where along a part its leader ends, if not at its middle: band, contact and face lie on each other.
+_ALONG = {"seat band": 0.66, "face": 0.92}
+
+
+def _visible_part(line: Array, view: View, part: float = 0.5) -> Array | None:
+    """Return the point [inch] at a part of what a view's box shows of a line (r, z) [m]; None for nothing."""
     start, end = view.to_sheet(line[[0, -1]])
     along = np.linspace(0.0, 1.0, 201)[:, None]
     points = start + along * (end - start)
     box = view.box
     inside = (points >= [box.left, box.bottom]).all(axis=1) & (points <= [box.right, box.top]).all(axis=1)
     seen = points[inside]
-    return seen[len(seen) // 2] if len(seen) else None
+    return seen[int(part * (len(seen) - 1))] if len(seen) else None
 
 
 def _write_differences(

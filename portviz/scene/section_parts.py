@@ -75,7 +75,7 @@ class Section:
     wall_line, valve_line : ndarray, shape (K, 2)
         Whole outlines, the valve at its lift; the valve's begins at the margin's lower edge.
     diameters : tuple of Diameter
-        Below the drawing: head, seat band, contact; above it throat and stem, the last two.
+        Below the drawing: head, seat band, contact (its mean, or its line); above it throat and stem, the last two.
     contact : Contact
     contact_line : ndarray, shape (2, 2), or None
         The closed valve's contact band; a point twice where it is a line; None where the valve is open.
@@ -216,12 +216,16 @@ def _diameters(profiles: Profiles, contact: Contact, lift: float) -> tuple[Diame
     slope = (wall[2, 1] - wall[1, 1]) / (wall[1, 0] - wall[2, 0])
     return (
         Diameter("seat inner", float(wall[2, 0]), float(wall[2, 1])),
-        Diameter("contact mean", middle, float((wall[1, 0] - middle) * slope)),
+        Diameter(_contact_name(contact), middle, float((wall[1, 0] - middle) * slope)),
         Diameter("seat outer", float(wall[1, 0]), 0.0),
         Diameter("head", float(valve[0, 0]), float(valve[0, 1]) - lift),
         Diameter("throat", float(wall[-1, 0]), _port_top(profiles)),
         Diameter("stem", float(valve[5, 0]), _port_top(profiles)),
     )
+
+
+def _contact_name(contact: Contact) -> str:
+    return "contact line at" if contact.line[0] else "contact mean"
 
 
 def _contact_line(job: Job, contact: Contact) -> Array:
@@ -263,10 +267,17 @@ def differences(one: Section, other: Section) -> list[tuple[str, str, str]]:
             continue
         words = key.replace("_", " ").replace(".", " ").replace("[", " ").replace("]", "").replace("cuts", "cut")
         rows.append((words, _value_text(one.job, a, is_angle), _value_text(one.job, b, is_angle)))
-    for name in ("seat inner", "contact mean"):
-        a, b = (next(each.radius for each in side.diameters if each.name == name) for side in (one, other))
-        if not _alike(a, b, False):
-            rows.append((f"{name} diameter", lift_text(one.job, 2.0 * a), lift_text(one.job, 2.0 * b)))
+    inner = [next(each.radius for each in side.diameters if each.name == "seat inner") for side in (one, other)]
+    if not _alike(inner[0], inner[1], False):
+        rows.append(("seat inner diameter", lift_text(one.job, 2.0 * inner[0]), lift_text(one.job, 2.0 * inner[1])))
+    middle = [float(each.contact.mean_radius[0]) for each in (one, other)]
+    lines = [bool(each.contact.line[0]) for each in (one, other)]
+    if not _alike(middle[0], middle[1], False) or lines[0] != lines[1]:
+        texts = [
+            f"{'line at ' if line else 'mean ' if any(lines) else ''}{lift_text(one.job, 2.0 * radius)}"
+            for line, radius in zip(lines, middle, strict=True)
+        ]
+        rows.append(("contact diameter" if any(lines) else "contact mean diameter", texts[0], texts[1]))
     widths = [
         "line" if each.contact.line[0] else lift_text(one.job, float(each.contact.width[0])) for each in (one, other)
     ]

@@ -16,7 +16,7 @@ from portviz.job.design_file import read_designs
 from portviz.job.model import Cut
 from portviz.job.read import read_job
 from portviz.scene.paper import Box, fitted_view, in_style, round_length, spread, write_figure
-from portviz.scene.section_drawing import detail_corners, metal_outlines, section_figure
+from portviz.scene.section_drawing import closed_head, detail_corners, metal_outlines, section_figure
 from portviz.scene.section_parts import design_section, differences
 
 
@@ -105,6 +105,11 @@ def test_the_contact_band_lies_on_the_seat_and_is_told(job):
     # A face flatter than the seat touches at the outer edge (contract, section 3).
     assert line.contact_line == pytest.approx(np.array([[20.3e-3, 0.0], [20.3e-3, 0.0]]))
     assert line.least_words == "contact: line at Ø 40.60 mm, angles 1° apart"
+    names = [each.name for each in line.diameters]
+    assert "contact line at" in names
+    assert "contact mean" not in names
+    rows = {name: cells for name, *cells in differences(section, line)}
+    assert rows["contact diameter"] == ["mean 39.47 mm", "line at 40.60 mm"]
 
 
 def test_the_red_line_is_the_least_passage(job):
@@ -140,6 +145,18 @@ def test_the_detail_holds_all_cuts_and_the_face(job):
     ring, valve = metal_outlines(section)
     assert ring[:, 0].min() == pytest.approx(0.5 * job.seat.throat_diameter)
     assert valve[[0, -1], 0] == pytest.approx([0.0, 0.0])
+
+
+def test_the_dashed_head_is_closed_below_and_within_its_view(job):
+    larger = replace(job, valve=replace(job.valve, head_diameter=43e-3))
+    one, other = design_section(job, "present", 0.0), design_section(larger, "larger", 0.0)
+    outline = closed_head(other)
+    # From the axis along the head's underside, a margin below the rim, to the rim itself.
+    assert outline[0] == pytest.approx([0.0, outline[1, 1]])
+    assert outline[1] == pytest.approx([21.5e-3, outline[2, 1] - job.valve.margin])
+    with in_style():
+        figure = section_figure(one, other)
+        assert overlaps(figure) == []
 
 
 def test_views_keep_the_shape_of_metal():
