@@ -12,12 +12,13 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import TwoSlopeNorm
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
+from matplotlib.patches import Rectangle
 
 from portviz.distribution.findings import spring_pressure
 from portviz.distribution.study import Study
 from portviz.errors import counted
 from portviz.job.limits import Limit
-from portviz.job.model import Array, Index
+from portviz.job.model import Array, Index, Mask
 from portviz.job.words import lift_text, pressure_text
 from portviz.scene.colours import BACKGROUND, INK, NO_DATA
 from portviz.scene.paper import write_figure
@@ -25,6 +26,7 @@ from portviz.scene.study_data import (
     PairMap,
     cell_edges,
     dimension_map,
+    drawn_places,
     evenly,
     key_words,
     pair_maps,
@@ -45,14 +47,28 @@ _DESIGNS = (
     ("#cc79a7", ":"),
     ("#b58900", (0, (8, 2))),
     ("#56b4e9", (0, (3, 1, 1, 1))),
+    ("#7b3294", (0, (10, 2, 2, 2))),
+    ("#8c510a", (0, (1, 1))),
+    ("#d0006f", (0, (6, 1, 1, 1, 1, 1, 1, 1))),
+    ("#4d6b00", (0, (4, 3))),
+    ("#1f9e9e", (0, (12, 2, 1, 2))),
+    ("#7f7f7f", (0, (2, 2))),
 )
+#: Lines that are drawn of designs without names; of more, the colours come again with other points.
 MOST_DRAWN = len(_DESIGNS)
+_POINTS = "os^Dvx"
 _BAND, _USUAL = "#dcd9d0", "#dfe3ea"
 #: More is more: orange less area than now, violet more; white no change.
 CHANGE_MAP = "PuOr"
-#: The least range of a map's colours [-]: less would paint rounding.
-_LEAST_RANGE = 1e-3
+#: The least range of a map's colours [-]: less would paint what no one can cut or measure.
+_LEAST_RANGE = 1e-2
+#: Entries of a legend in one column.
+_MOST_IN_COLUMN, _MOST_IN_LEGEND = 14, 26
+_HATCH: dict[str, Any] = {"facecolor": "none", "edgecolor": "#3a3a3a", "hatch": "//", "linewidth": 0.0}
+_LINE_MARK = " (line contact)"
 _LEGEND: dict[str, Any] = {"fontsize": 8, "facecolor": BACKGROUND, "edgecolor": "none", "framealpha": 0.85}
+#: Letters of a panel's title across the whole figure.
+_TITLE_LETTERS = 120
 _LONGEST_NAME, _FOOT_LETTERS = 40, 225
 #: Designs and values that a panel of contact marks at most.
 _MOST_NAMED, _MOST_MARKED = 16, 400
@@ -80,29 +96,33 @@ def study_figure(study: Study, limits: tuple[Limit, ...], limits_name: str, labe
     FigureCanvasAgg(figure)
     title = [*fitted(study.job.title, 100, 2), *fitted(_subtitle(study, keys), 130, 2)]
     figure.suptitle("\n".join(title), color=INK, fontsize=12)
-    grid = figure.add_gridspec(2, 2)
-    drawn = 1 + evenly(study.count - 1, MOST_DRAWN)
+    grid = figure.add_gridspec(2, 1)
+    # The areas themselves lie on one another: what differs has more room.
+    top, bottom = grid[0].subgridspec(1, 2, width_ratios=(1.0, 1.25)), grid[1].subgridspec(1, 2)
+    drawn = drawn_places(study, keys, MOST_DRAWN)
     # Of several dimensions the values alone tell designs apart; what they are of is said once.
     of, named = "", label
     if len(keys) > 1:
         of, named = f"{', '.join(map(key_words, keys))}:", partial(value_words, study, keys)
-    _draw_areas(figure.add_subplot(grid[0, 0]), study, drawn, named, of)
-    _draw_changes(figure.add_subplot(grid[0, 1]), study, drawn)
+    _draw_areas(figure.add_subplot(top[0]), study, drawn, named, of)
+    _draw_changes(figure.add_subplot(top[1]), study, drawn)
     notes: list[str] = []
-    if len(keys) == 1 and (study.lift > 0.0).any():
-        notes.append(_draw_map(figure.add_subplot(grid[1, 0]), study, keys[0]))
-        _draw_contact_over(figure, grid[1, 1], study, keys[0], limits)
-    elif len(keys) == 2 and (study.lift > 0.0).any():
-        maps = pair_maps(study, (keys[0], keys[1]))
-        most = max(_greatest(each.change) for each in maps)
-        for place, each in enumerate(maps):
-            _draw_pair(figure.add_subplot(grid[1, place]), study, each, most)
-        notes.append("Maps: grey cells make no valve and seat; circle: the present values.")
+    lifts = int(np.sum(study.lift > 0.0))
+    if len(keys) == 1 and lifts:
+        if lifts > 1:
+            notes += _draw_map(figure.add_subplot(bottom[0]), study, keys[0])
+        else:
+            _draw_curve(figure.add_subplot(bottom[0]), study, keys[0])
+        _draw_contact_over(figure, bottom[1], study, keys[0], limits)
+    elif len(keys) == 2 and lifts:
+        notes += _draw_pairs(figure, bottom if lifts == 1 else grid[1], study, (keys[0], keys[1]))
+        if lifts == 1:
+            _draw_contact_by_design(figure, bottom[1], study, limits, named, of, _TITLE_LETTERS // 2)
     else:
-        _draw_contact_by_design(figure, grid[1, :], study, limits, named, of)
+        _draw_contact_by_design(figure, grid[1], study, limits, named, of)
         if len(keys) > 2:
             notes.append(f"{len(keys)} dimensions are varied: a map could show two at most.")
-    if len(keys) != 2:
+    if len(keys) != 2 or lifts < 2:
         notes += _limit_words(study, limits, limits_name)
     foot = "\n".join(_foot_lines([*_told(study, drawn), *notes]))
     figure.supxlabel(foot, x=0.01, ha="left", fontsize=7.5, color="#4a4d51")
@@ -121,8 +141,12 @@ def _subtitle(study: Study, keys: tuple[str, ...]) -> str:
 def _told(study: Study, drawn: Index) -> list[str]:
     words = []
     if study.count - 1 > len(drawn):
+        taken = "evenly taken"
+        if len(varied_keys(study)) > 1:
+            values = max(len(np.unique(study.designs.values[key][1:])) for key in varied_keys(study))
+            taken = f"each value in one of them{' as far as there is room' if values > MOST_DRAWN else ''}"
         words.append(
-            f"Lines: {len(drawn)} of {study.count - 1:,} designs, evenly taken; pale band: between the least and the "
+            f"Lines: {len(drawn)} of {study.count - 1:,} designs, {taken}; pale band: between the least and the "
             "greatest of all."
         )
     words.append("Dots: areas found at these lifts, straight lines between them.")
@@ -161,6 +185,8 @@ def _limit_words(study: Study, limits: tuple[Limit, ...], name: str) -> list[str
     return words
 
 
+#: A cross on an axis is whole.
+_CROSS: dict[str, Any] = {"color": "#d55e00", "clip_on": False, "zorder": 5}
 _KINDS = {"seat width": "length", "contact pressure": "pressure"}
 
 
@@ -176,17 +202,12 @@ def _draw_areas(axes: Any, study: Study, drawn: Index, label: Label, of: str) ->
     if study.count - 1 > len(drawn):
         axes.fill_between(lift, areas.min(axis=0), areas.max(axis=0), color=_BAND, linewidth=0, label="all designs")
     axes.plot(lift, areas[0], color="black", linewidth=2.2, marker="o", markersize=3.5, label="present")
-    for place, (colour, stroke) in zip(drawn.tolist(), _DESIGNS, strict=False):
-        axes.plot(
-            lift,
-            areas[place],
-            color=colour,
-            linestyle=stroke,
-            linewidth=1.6,
-            marker="o",
-            markersize=2.8,
-            label=_short(label(place)),
-        )
+    for number, place in enumerate(drawn.tolist()):
+        mark = _LINE_MARK if study.contact.line[place] else ""
+        named = f"{_short(label(place))}{mark}" if number < _MOST_IN_LEGEND else None
+        axes.plot(lift, areas[place], **_look(number), markersize=2.8, label=named)
+    if len(drawn) > _MOST_IN_LEGEND:
+        axes.plot([], [], " ", label=f"and {len(drawn) - _MOST_IN_LEGEND} more")
     axes.set_xlim(0.0, 1.04 * (lift[-1] or 1.0))
     # A closed valve alone has no area, but for rounding.
     axes.set_ylim(0.0, None if (study.lift > 0.0).any() else 1.0)
@@ -194,7 +215,16 @@ def _draw_areas(axes: Any, study: Study, drawn: Index, label: Label, of: str) ->
     axes.set_ylabel(f"flow area [{area}]")
     axes.set_title("flow area: the least passage at each lift", fontsize=10)
     title = "\n".join(fitted(of, 50, 3))
-    axes.legend(loc="lower right", title=title, title_fontsize=8, **_LEGEND)
+    columns = -(-len(drawn) // _MOST_IN_COLUMN)
+    small = {"fontsize": 5.5 if columns > 1 else 7 if len(drawn) > 7 else 8, "ncols": min(columns, 2) or 1}
+    axes.legend(loc="lower right", title=title, title_fontsize=8, **_LEGEND | small)
+
+
+def _look(number: int) -> dict[str, Any]:
+    """Return colour, stroke and points of the line of a design, by its number among those drawn."""
+    colour, stroke = _DESIGNS[number % len(_DESIGNS)]
+    marker = _POINTS[number // len(_DESIGNS) % len(_POINTS)]
+    return {"color": colour, "linestyle": stroke, "linewidth": 1.6, "marker": marker}
 
 
 def _draw_changes(axes: Any, study: Study, drawn: Index) -> None:
@@ -205,8 +235,8 @@ def _draw_changes(axes: Any, study: Study, drawn: Index) -> None:
     if study.count - 1 > len(drawn) and len(lift):
         axes.fill_between(lift, change.min(axis=0), change.max(axis=0), color=_BAND, linewidth=0)
     axes.axhline(0.0, color="black", linewidth=2.0)
-    for place, (colour, stroke) in zip(drawn.tolist(), _DESIGNS, strict=False):
-        axes.plot(lift, change[place], color=colour, linestyle=stroke, linewidth=1.6, marker="o", markersize=3.2)
+    for number, place in enumerate(drawn.tolist()):
+        axes.plot(lift, change[place], **_look(number), markersize=3.2)
     if not len(lift):
         axes.set_title("no lift above zero was asked for", fontsize=10)
         return
@@ -246,13 +276,52 @@ def _paint(axes: Any, across: Array, along: Array, change: Array, most: float) -
     axes.figure.colorbar(shown, ax=axes, label="change of flow area [%]")
 
 
-def _draw_map(axes: Any, study: Study, key: str) -> str:
+def _hatch(axes: Any, x: Array, y: Array, line: Mask) -> None:
+    """Hatch the cells between edges (y, x) in which face and seat touch along a line, row by row."""
+    for row, cells in enumerate(line):
+        ends = np.flatnonzero(np.diff(np.concatenate([[False], cells, [False]]).astype(np.int8)))
+        for first, after in zip(ends[::2], ends[1::2], strict=True):
+            axes.add_patch(Rectangle((x[first], y[row]), x[after] - x[first], y[row + 1] - y[row], **_HATCH))
+
+
+def _colour_words(changes: Array, line: Mask) -> list[str]:
+    """Return what the small print says of a map's colours and hatching."""
+    words = []
+    if float(np.nanmax(np.abs(changes), initial=0.0)) < _LEAST_RANGE:
+        words.append(f"All changes are below {100.0 * _LEAST_RANGE:g} %: the map's colours span that at least.")
+    if line.any():
+        words.append("Hatched: face and seat touch along a line.")
+    return words
+
+
+def _draw_curve(axes: Any, study: Study, key: str) -> None:
+    """Draw the change of flow area at the only lift over the dimension that is varied."""
+    unit, kind = unit_of(study, key)
+    to_value, column = in_unit(1.0, unit, kind), int(np.argmax(study.lift > 0.0))
+    value = study.designs.values[key][1:] * to_value
+    order = np.argsort(value, kind="stable")
+    change = 100.0 * (study.flow_area[1:, column] / study.flow_area[0, column] - 1.0)
+    line = study.contact.line[1:][order]
+    axes.axhline(0.0, color="black", linewidth=0.8)
+    _draw_course(axes, value[order], change[order])
+    if line.any():
+        axes.plot(value[order][line], change[order][line], "x", color="#d55e00", label="line contact", zorder=4)
+    _mark_present(axes, study, key, 0.0, unit, kind)
+    _at_least(axes, 0.5)
+    axes.set_xlabel(f"{key_words(key)} [{unit}]")
+    axes.set_ylabel("change of flow area [%]")
+    axes.set_title(f"change of flow area at {lift_text(study.job, float(study.lift[column]))} lift", fontsize=10)
+    axes.legend(loc="best", **_LEGEND)
+
+
+def _draw_map(axes: Any, study: Study, key: str) -> list[str]:
     """Draw the map of one dimension and lift; return what is to be said of it."""
     found = dimension_map(study, key)
     unit, kind = unit_of(study, key)
     to_value, to_lift = in_unit(1.0, unit, kind), in_unit(1.0, study.job.units.length, "length")
     across, along = found.value * to_value, found.lift * to_lift
     _paint(axes, across, along, found.change.T, _greatest(found.change))
+    _hatch(axes, cell_edges(across), cell_edges(along)[[0, -1]], found.line[None])
     ends = cell_edges(across)[[0, -1]]
     lines = []
     if np.isfinite(found.takes_over).any():
@@ -260,7 +329,7 @@ def _draw_map(axes: Any, study: Study, key: str) -> str:
         at = across if len(across) > 1 else ends
         level = np.broadcast_to(found.takes_over, at.shape) * to_lift
         axes.plot(at, level, color="white", linewidth=3.4)
-        lines += axes.plot(at, level, color="black", linewidth=1.4, label="above: the throat limits")
+        lines += axes.plot(at, level, color="black", linewidth=1.4, label="above: another passage than the gap limits")
     if np.isfinite(found.present):
         present = found.present * to_value
         lines.append(axes.axvline(present, color="black", linewidth=1.4, linestyle=(0, (4, 2)), label="present value"))
@@ -277,7 +346,19 @@ def _draw_map(axes: Any, study: Study, key: str) -> str:
     over = "" if np.isfinite(found.takes_over).any() else "; the gap limits at all of these lifts"
     axes.set_title(f"change of flow area over {key_words(key)} and lift{over}", fontsize=10)
     total = len(np.unique(study.designs.values[key][1:]))
-    return f"Map: {len(found.value)} of {total:,} values, evenly taken." if total > len(found.value) else ""
+    taken = [f"Map: {len(found.value)} of {total:,} values, evenly taken."] if total > len(found.value) else []
+    return [*taken, *_colour_words(found.change, found.line)]
+
+
+def _draw_pairs(figure: Figure, place: Any, study: Study, keys: tuple[str, str]) -> list[str]:
+    """Draw the maps of two dimensions, up to three lifts beside each other; return what is to be said of them."""
+    maps = pair_maps(study, keys)
+    most = max(_greatest(each.change) for each in maps)
+    grid = place.subgridspec(1, len(maps)) if len(maps) > 1 else place
+    for number, each in enumerate(maps):
+        _draw_pair(figure.add_subplot(grid[number]), study, each, most)
+    changes, line = np.array([each.change for each in maps]), maps[0].line
+    return ["Maps: grey cells make no valve and seat; circle: the present values.", *_colour_words(changes, line)]
 
 
 def _draw_pair(axes: Any, study: Study, found: PairMap, most: float) -> None:
@@ -285,6 +366,7 @@ def _draw_pair(axes: Any, study: Study, found: PairMap, most: float) -> None:
     axes.set_facecolor(NO_DATA)
     (to_across, to_along) = (in_unit(1.0, unit, kind) for unit, kind in units)
     _paint(axes, found.across * to_across, found.along * to_along, found.change, most)
+    _hatch(axes, cell_edges(found.across * to_across), cell_edges(found.along * to_along), found.line)
     present = found.present[0] * to_across, found.present[1] * to_along
     if np.isfinite(present).all():
         axes.plot(*present, marker="o", markersize=9, markerfacecolor="white", markeredgecolor="black", clip_on=False)
@@ -323,7 +405,7 @@ def _draw_contact_over(figure: Figure, place: Any, study: Study, key: str, limit
     _draw_course(top, value[order], np.where(lines, np.nan, shown.contact.width[1:][order] * to_length))
     if lines.any():
         nothing = np.zeros(int(lines.sum()))
-        top.plot(value[order][lines], nothing, "x", color="#d55e00", label="face and seat touch along a line")
+        top.plot(value[order][lines], nothing, "x", label="face and seat touch along a line", **_CROSS)
     _band(top, limits, "seat width", to_length)
     _mark_present(top, study, key, float(shown.contact.width[0]) * to_length, unit, kind)
     _from_zero(top)
@@ -356,9 +438,15 @@ def _mark_present(axes: Any, study: Study, key: str, over: float, unit: str, kin
 
 
 def _draw_contact_by_design(
-    figure: Figure, place: Any, study: Study, limits: tuple[Limit, ...], label: Label, of: str
+    figure: Figure,
+    place: Any,
+    study: Study,
+    limits: tuple[Limit, ...],
+    label: Label,
+    of: str,
+    letters: int = _TITLE_LETTERS,
 ) -> None:
-    """Draw contact width, and pressure where it is known, design by design."""
+    """Draw contact width, and pressure where it is known, design by design; titles fit so many letters across."""
     places = np.concatenate([[0], 1 + evenly(study.count - 1, _MOST_NAMED)])
     shown = part_of(study, places)
     pressure = spring_pressure(shown)
@@ -372,7 +460,8 @@ def _draw_contact_by_design(
     width, line = shown.contact.width * to_length, shown.contact.line
     axes.plot(width[~line], rows[~line], "o", color="#0072b2")
     if line.any():
-        axes.plot(width[line], rows[line], "x", color="#d55e00", label="face and seat touch along a line")
+        said = "line contact" if letters < _TITLE_LETTERS else "face and seat touch along a line"
+        axes.plot(width[line], rows[line], "x", label=said, **_CROSS)
     _band(axes, limits, "seat width", to_length, upright=True)
     axes.set_yticks(rows, names, fontsize=8)
     axes.set_ylabel("\n".join(fitted(of.removesuffix(":"), 50, 3)), fontsize=8)
@@ -381,9 +470,17 @@ def _draw_contact_by_design(
     axes.set_xlabel(f"contact width [{length}]")
     taken = "" if study.count <= len(places) else f", {len(places) - 1} of {study.count - 1:,} designs, evenly taken"
     note = "" if with_pressure else "; pressure: no valve.seat_force in job.toml"
-    axes.set_title(f"contact width along the cone{taken}{note}", fontsize=10)
-    if axes.get_legend_handles_labels()[1]:
-        axes.legend(loc="best", **_LEGEND)
+    # A narrow panel leaves the band to the small print.
+    entries = [
+        (handle, words)
+        for handle, words in zip(*axes.get_legend_handles_labels(), strict=True)
+        if letters == _TITLE_LETTERS or words == "line contact"
+    ]
+    if entries:
+        axes.legend(*zip(*entries, strict=True), loc="best", **_LEGEND)
+    letters //= 2 if with_pressure else 1
+    title = fitted(f"contact width along the cone{taken}{note}", letters, 4)
+    axes.set_title("\n".join(title), fontsize=10)
     if with_pressure:
         other = figure.add_subplot(grid[1], sharey=axes)
         other.plot(pressure / 1e6, rows, "o", color="#0072b2")
@@ -391,7 +488,8 @@ def _draw_contact_by_design(
         _band(other, limits, "contact pressure", 1e-6, upright=True)
         other.set_xlim(0.0, None)
         other.set_xlabel("pressure [MPa]")
-        other.set_title("spring's mean pressure on the band, without friction", fontsize=10)
+        title = fitted("spring's mean pressure on the band, without friction", letters, 4)
+        other.set_title("\n".join(title), fontsize=10)
 
 
 def write_study_chart(

@@ -9,7 +9,7 @@ import numpy as np
 from portviz.distribution.designs import Designs, key_kind
 from portviz.distribution.study import LOW_LIFT, Study
 from portviz.geometry.passages import least_passages
-from portviz.job.model import Array, Index
+from portviz.job.model import Array, Index, Mask
 from portviz.units import format_quantity
 
 #: Values of a dimension, and lifts beside the study's own, that a map holds at most.
@@ -32,8 +32,10 @@ class DimensionMap:
         [m], ascending, above zero; the study's own are among them.
     change : ndarray, shape (K, L)
         Flow area over the present design's, less one [-].
+    line : ndarray of bool, shape (K,)
+        True where face and seat touch along a line.
     takes_over : ndarray, shape (K,)
-        Lift from which the throat is the narrower [m]; NaN where it is not up to the last.
+        Lift up to which the gap is the narrowest passage [m]; NaN where it is up to the last.
     present : float
         The dimension's value in the job as it stands; NaN where it has none.
     """
@@ -42,6 +44,7 @@ class DimensionMap:
     value: Array
     lift: Array
     change: Array
+    line: Mask
     takes_over: Array
     present: float
 
@@ -59,6 +62,8 @@ class PairMap:
         [m].
     change : ndarray, shape (L, K)
         Flow area over the present design's, less one [-]; NaN where a design makes no valve and seat.
+    line : ndarray of bool, shape (L, K)
+        True where face and seat touch along a line.
     present : tuple of float
         Both values in the job as it stands.
     """
@@ -68,6 +73,7 @@ class PairMap:
     along: Array
     lift: float
     change: Array
+    line: Mask
     present: tuple[float, float]
 
 
@@ -82,6 +88,34 @@ def evenly(count: int, most: int) -> Index:
     if count <= most:
         return np.arange(count)
     return np.unique(np.linspace(0.0, count - 1.0, most).round().astype(np.intp))
+
+
+def drawn_places(study: Study, keys: tuple[str, ...], most: int) -> Index:
+    """Return the places of the designs whose lines are drawn, ascending.
+
+    Named designs always, and all where there are no more than `most`. Of a grid over several dimensions those in
+    which each value of each dimension appears, as far as `most` allows: of a dimension with more values some, evenly.
+    """
+    count = study.count - 1
+    if count <= most or any(name is not None for name in study.designs.names):
+        return 1 + np.arange(count)
+    if len(keys) < 2:
+        return 1 + evenly(count, most)
+    wanted: set[tuple[str, float]] = set()
+    of_place: list[set[tuple[str, float]]] = [set() for _ in range(count)]
+    for key in keys:
+        column = study.designs.values[key][1:]
+        values = np.unique(column)
+        wanted |= {(key, value) for value in values[evenly(len(values), most)].tolist()}
+        for each, value in zip(of_place, column.tolist(), strict=True):
+            each.add((key, value))
+    chosen: list[int] = []
+    while wanted and len(chosen) < most:
+        gains = [len(each & wanted) for each in of_place]
+        best = int(np.argmax(gains))
+        chosen.append(best)
+        wanted -= of_place[best]
+    return 1 + np.sort(np.array(chosen, dtype=np.intp))
 
 
 def part_of(study: Study, places: Index) -> Study:
@@ -162,37 +196,55 @@ def dimension_map(study: Study, key: str) -> DimensionMap:
     taken = evenly(len(value), MOST_VALUES)
     places = first[taken] + 1
     above = study.lift[study.lift > 0.0]
-    lift = np.unique(np.concatenate([above, np.linspace(above[0], above[-1], _LIFTS)]))
+    chosen = part_of(study, np.concatenate([[0], places]))
+    takes_over = chosen.throat_takes_over()[1:]
+    # Where another passage takes over below the lowest lift asked for the map reaches down to it.
+    lowest = min(float(above[0]), float(np.nanmin(takes_over, initial=np.inf)))
+    lift = np.unique(np.concatenate([above, np.linspace(max(lowest, 0.05 * above[0]), above[-1], _LIFTS)]))
     # Two lifts that differ in their last digits alone would make a stripe too thin to see.
     own = np.isin(lift, above)
     near = np.concatenate([[False], np.diff(lift) < 1e-9])
     lift = lift[~near | own]
-    chosen = part_of(study, np.concatenate([[0], places]))
     area = least_passages(chosen.profiles, lift).flow_area
     return DimensionMap(
-        key, value[taken], lift, area[1:] / area[0] - 1.0, chosen.throat_takes_over()[1:], present_value(study, key)
+        key,
+        value[taken],
+        lift,
+        area[1:] / area[0] - 1.0,
+        chosen.contact.line[1:],
+        takes_over,
+        present_value(study, key),
     )
 
 
-def pair_maps(study: Study, keys: tuple[str, str]) -> tuple[PairMap, PairMap]:
-    """Return the maps of a study that varies two dimensions, at a low lift and at its highest."""
+def pair_maps(study: Study, keys: tuple[str, str]) -> tuple[PairMap, ...]:
+    """Return the maps of a study that varies two dimensions, up to three: at its lowest, a low and its highest lift."""
     columns = (study.designs.values[key][1:] for key in keys)
     (across, at_across), (along, at_along) = (np.unique(column, return_inverse=True) for column in columns)
     part = evenly(len(across), _MOST_OF_PAIR), evenly(len(along), _MOST_OF_PAIR)
     above = np.flatnonzero(study.lift > 0.0)
     low = int(above[np.argmin(np.abs(study.lift[above] - LOW_LIFT * study.job.valve.head_diameter))])
+    cells = at_along.reshape(-1), at_across.reshape(-1)
+    line = np.zeros((len(along), len(across)), dtype=bool)
+    line[cells] = study.contact.line[1:]
     found = []
-    for column in (low, int(above[-1])):
+    for column in sorted({int(above[0]), low, int(above[-1])}):
         change = np.full((len(along), len(across)), np.nan)
         area = study.flow_area[:, column]
-        change[at_along.reshape(-1), at_across.reshape(-1)] = area[1:] / area[0] - 1.0
+        change[cells] = area[1:] / area[0] - 1.0
         present = present_value(study, keys[0]), present_value(study, keys[1])
         found.append(
             PairMap(
-                keys, across[part[0]], along[part[1]], float(study.lift[column]), change[np.ix_(*part[::-1])], present
+                keys,
+                across[part[0]],
+                along[part[1]],
+                float(study.lift[column]),
+                change[np.ix_(*part[::-1])],
+                line[np.ix_(*part[::-1])],
+                present,
             )
         )
-    return found[0], found[1]
+    return tuple(found)
 
 
 def cell_edges(values: Array) -> Array:

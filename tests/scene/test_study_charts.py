@@ -18,7 +18,16 @@ from portviz.job.limits import read_limits
 from portviz.report.study_tables import design_label
 from portviz.scene.paper import in_style
 from portviz.scene.study_charts import MOST_DRAWN, study_figure
-from portviz.scene.study_data import MOST_VALUES, cell_edges, dimension_map, evenly, pair_maps, part_of, varied_keys
+from portviz.scene.study_data import (
+    MOST_VALUES,
+    cell_edges,
+    dimension_map,
+    drawn_places,
+    evenly,
+    pair_maps,
+    part_of,
+    varied_keys,
+)
 
 
 @pytest.fixture(scope="module")
@@ -94,10 +103,10 @@ def test_values_in_any_order_make_an_ascending_map(make):
 def test_maps_of_two_dimensions_hold_the_studys_areas_and_leave_refused_ones_open(make):
     study = make("seat.width=1.0:2.0:0.5 mm", "seat.throat_diameter=34:38:2 mm")
     assert varied_keys(study) == ("seat.width", "seat.throat_diameter")
-    low, high = pair_maps(study, varied_keys(study))
-    # Low: a tenth of the head's diameter, 4.1 mm; the nearest lift is 3.5 mm.
-    assert (low.lift, high.lift) == pytest.approx((3.5e-3, 11e-3))
-    for found, column in ((low, 1), (high, 3)):
+    maps = pair_maps(study, varied_keys(study))
+    # The lowest lift asked for, the nearest to a tenth of the head's diameter (4.1 mm), and the highest.
+    assert [found.lift for found in maps] == pytest.approx([1e-3, 3.5e-3, 11e-3])
+    for found, column in zip(maps, (0, 1, 3), strict=True):
         for place in range(1, study.count):
             across = int(np.argmin(np.abs(found.across - study.designs.values["seat.width"][place])))
             along = int(np.argmin(np.abs(found.along - study.designs.values["seat.throat_diameter"][place])))
@@ -105,7 +114,7 @@ def test_maps_of_two_dimensions_hold_the_studys_areas_and_leave_refused_ones_ope
             assert found.change[along, across] == pytest.approx(expected, abs=1e-12)
         assert int(np.isfinite(found.change).sum()) == study.count - 1
     # A throat of 38 mm is wider than the inner edge of a 2.0 mm band (40.6 - 2 x 2.0 cos 45 deg = 37.8 mm).
-    assert np.isnan(low.change[2, 2])
+    assert np.isnan(maps[0].change[2, 2])
     assert len(study.refused) == 1
 
 
@@ -140,7 +149,7 @@ def test_edges_of_cells_lie_half_way_between():
 
 
 def test_the_figure_of_one_dimension(make, job):
-    study = make("seat.width=1.0:2.4:0.2 mm", holds=("contact",))
+    study = make("seat.width=1.0:2.4:0.1 mm", holds=("contact",))
     _, axes, words = drawn(study)
     areas, change = (
         axes["flow area: the least passage at each lift"],
@@ -158,8 +167,9 @@ def test_the_figure_of_one_dimension(make, job):
     assert np.asarray(painted.get_array()).reshape(found.change.T.shape) == pytest.approx(100.0 * found.change.T)
     low, high = painted.norm.vmin, painted.norm.vmax
     assert low == pytest.approx(-high)
-    assert high == pytest.approx(100.0 * np.abs(found.change).max())
-    assert "6 of 8 designs, evenly taken" in words
+    assert high == pytest.approx(max(100.0 * np.abs(found.change).max(), 1.0))
+    assert "12 of 15 designs, evenly taken" in words
+    assert "above: another passage than the gap limits" in words
     assert "an assumption, no source" in words
     assert "“as found”" in words
     assert "usual seat width, 0.9 to 1.9 mm (workshop manuals" in words
@@ -219,6 +229,61 @@ def test_named_designs_are_drawn_by_their_names(examples, job):
     assert "nothing was measured to predict it from" in words
     contact = next(each for title, each in axes.items() if title.startswith("contact width"))
     assert contact.get_lines()[0].get_xdata() == pytest.approx(study.contact.width * 1e3)
+
+
+def test_all_of_twelve_designs_are_drawn_and_each_value_of_a_larger_grid(make):
+    study = make("seat.width=1.0:1.5:0.1 mm", "valve.face_angle=44, 45 deg")
+    assert drawn_places(study, varied_keys(study), MOST_DRAWN).tolist() == list(range(1, 13))
+    study = make("seat.width=1.0:1.7:0.1 mm", "valve.face_angle=44:46:0.5 deg")
+    places = drawn_places(study, varied_keys(study), MOST_DRAWN)
+    assert len(places) <= MOST_DRAWN
+    for key in varied_keys(study):
+        values = study.designs.values[key]
+        assert set(values[places].tolist()) == set(values[1:].tolist())
+    _, axes, words = drawn(study)
+    assert f"Lines: {len(places)} of 40 designs, each value in one of them" in words
+    # Contract, section 3: other angles than the seat's 45 deg touch along an edge.
+    legend = [text.get_text() for text in axes["flow area: the least passage at each lift"].get_legend().get_texts()]
+    assert sum("(line contact)" in each for each in legend) == int(np.sum(study.contact.line[places])) > 0
+    assert "Hatched: face and seat touch along a line." in words
+
+
+def test_line_contact_is_hatched_cell_by_cell(make):
+    study = make("seat.width=1.0, 1.2 mm", "seat.angle=44, 45, 46 deg")
+    for found in pair_maps(study, varied_keys(study)):
+        assert found.line.tolist() == [[True, True], [False, False], [True, True]]
+    assert dimension_map(make("valve.face_angle=44, 45, 46 deg"), "valve.face_angle").line.tolist() == [
+        True,
+        False,
+        True,
+    ]
+
+
+def test_one_lift_makes_a_curve_and_small_changes_are_not_painted_large(make):
+    study = make("seat.throat_diameter=34:36:0.5 mm", lifts=[11e-3])
+    _, axes, _ = drawn(study)
+    curve = axes["change of flow area at 11.00 mm lift"].get_lines()[1]
+    # Ring round the stem: pi (R^2 - r^2), the least passage at full lift.
+    ring = np.arange(34.0, 36.1, 0.5) ** 2 - 7.0**2
+    assert curve.get_ydata() == pytest.approx(100.0 * (ring / (35.5**2 - 7.0**2) - 1.0), abs=1e-6)
+    assert not any("and lift" in title for title in axes)
+    study = make("valve.margin=1.0:1.4:0.1 mm", lifts=[2e-3, 9e-3])
+    _, axes, words = drawn(study)
+    assert axes["change of flow area over valve margin and lift"].collections[0].norm.vmax == pytest.approx(1.0)
+    assert "All changes are below 1 %: the map's colours span that at least." in words
+
+
+def test_more_names_than_a_legend_holds_are_counted(make, job):
+    study = make("seat.width=1.0:1.6:0.02 mm")
+    names = (None, *(f"design {number}" for number in range(1, study.count)))
+    named = replace(study, designs=replace(study.designs, names=names))
+    with in_style():
+        figure = study_figure(named, *read_limits(job), lambda place: names[place])
+    lines = figure.axes[0].get_lines()
+    legend = [text.get_text() for text in figure.axes[0].get_legend().get_texts()]
+    # Each named design has a line, and one stands for those that the legend has no room for.
+    assert len(lines) == 1 + 31 + 1
+    assert legend[-1] == "and 5 more"
 
 
 def test_names_of_any_signs_stand_in_the_legend(job, make):
