@@ -29,7 +29,7 @@ from portviz.scene.display import Probe, require_screen
 from portviz.scene.meshes import MM
 from portviz.scene.scene import HEAD_COLOUR, Scene, new_plotter
 from portviz.scene.state import ViewState
-from portviz.scene.window import Window, show_until_closed
+from portviz.scene.window import FIELD_KEYS, Window, show_until_closed
 from portviz.scene.words import file_words, fitted, packed
 from portviz.units import area_unit
 
@@ -40,6 +40,11 @@ _SMOOTH = np.radians(20.0)
 #: How far the cut faces and their outlines stand before the section [m].
 _FACE, _OUTLINE = 2e-5, 4e-5
 _STEPS = 180
+_HALVINGS = 7
+#: The first runs have a key each, as in the window: 1 to 9.
+_MOST_RUN_KEYS = 9
+#: What a key says that chooses a run or a field of a design that was not measured.
+PRESENT_ONLY = "runs and fields were measured with the present seat only; b and n go back to it"
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,8 @@ class DesignSet:
         A cut that a design does not have is there without length, so that meshes of all have the same faces.
     refused : tuple of str
         Designs of the file that make no valve and seat, in words.
+    numbers : tuple of int
+        Of each design in the file, counted from one; zero is the job as it stands.
     """
 
     names: tuple[str, ...]
@@ -63,6 +70,14 @@ class DesignSet:
     dimensions: Dimensions
     profiles: Profiles
     refused: tuple[str, ...]
+    numbers: tuple[int, ...]
+
+    @property
+    def count_words(self) -> str:
+        """How many designs the file holds, and how many of them make no seat."""
+        refused = len(self.refused)
+        none = f", {refused} make{'s' if refused == 1 else ''} no seat" if refused else ""
+        return f"{len(self.names) - 1 + refused}{none}"
 
     def profiles_of(self, place: int) -> Profiles:
         """Return the profiles of one design."""
@@ -93,7 +108,36 @@ def design_set(job: Job, named: tuple[NamedDesign, ...]) -> DesignSet:
         made.dimensions.take(places),
         profiles,
         refused,
+        tuple(places.tolist()),
     )
+
+
+def gap_limits_up_to(profiles: Profiles, highest: float) -> Array:
+    """Return the lift [m] up to which the gap is the narrowest passage of each design, shape (N,).
+
+    NaN where it is up to the highest lift. Found on a hundred lifts, then halved out.
+    """
+    lifts = np.linspace(0.0, highest, 101)[1:]
+    other = ~least_passages(profiles, lifts).limited_by_gap
+    first = np.argmax(other, axis=1)
+    high = lifts[first]
+    low = high - lifts[0]
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        gap = least_passages(profiles, middle[:, None]).limited_by_gap[:, 0]
+        low, high = np.where(gap, middle, low), np.where(gap, high, middle)
+    return np.where(other.any(axis=1), 0.5 * (low + high), np.nan)
+
+
+def opening_lift(state: ViewState, designs: DesignSet) -> float:
+    """Return the measured lift [m] to open at: the lowest or that at half the greatest, where designs differ more."""
+    above = state.measured_lifts[state.measured_lifts > 0.0]
+    if not len(above):
+        return state.lift
+    middle = above[np.argmin(np.abs(above - 0.5 * above[-1]))]
+    choices = np.array([above[0], middle])
+    area = least_passages(designs.profiles, choices).flow_area
+    return float(choices[np.argmax(np.ptp(area / area[0], axis=0))])
 
 
 @dataclass(frozen=True)
@@ -179,6 +223,8 @@ class DesignScene(Scene):
         # One frame for all designs, so that only what differs moves.
         self._outer, self._top = 1.18 * widest, max(shapes.port_top(each) for each in all_of_them)
         self._stem_top = max(shapes.valve_top(each) for each in all_of_them)
+        highest = state.greatest_lift
+        self._gap_up_to = gap_limits_up_to(designs.profiles, highest) if highest > 0.0 else None
         super().__init__(plotter, state)
 
     # Building, once, from the present design
@@ -282,6 +328,8 @@ class DesignScene(Scene):
         """Show another lift, run or quantity of the design."""
         kind = NotMeasured if self.design else ViewState
         super().update(kind(state.reduction, state.run, state.lift, state.quantity, state.camera))
+        # Beside a grey curtain a bar of colours would stand for nothing.
+        self.bar.SetVisibility(bool(np.isfinite(self.curtain["field"]).any()))
 
     def values_round(self, state: ViewState) -> Array:
         """Return the field of the present design, and of any other that it is not known."""
@@ -320,17 +368,27 @@ class DesignScene(Scene):
             "a line" if line else lift_text(present, float(wide))
             for line, wide in zip(contact.line, contact.width, strict=True)
         ]
+        number = self.designs.numbers[self.design]
         throat = [lift_text(present, job.seat.throat_diameter) for job in (present, self.job)]
         return "\n".join(
             [
                 *fitted(present.title, letters, 2),
-                *fitted(f"design {self.design} of {len(self.designs.names) - 1}: {self.name}", letters, 2),
+                *fitted(f"design {number} of {self.designs.count_words}: {self.name}", letters, 2),
                 packed([f"lift {lift}", f"L/D {over:.3f}", "not measured"], letters),
                 packed([f"flow area {own} (present {was}{change})"], letters),
-                packed([f"throat {throat[1]} (present {throat[0]})"], letters),
+                *([packed([self._limit_words()], letters)] if self._gap_up_to is not None else []),
+                packed([f"throat diameter {throat[1]} (present {throat[0]})"], letters),
                 packed([f"contact width {width[1]} (present {width[0]})"], letters),
             ]
         )
+
+    def _limit_words(self) -> str:
+        assert self._gap_up_to is not None
+        now, was = (
+            "all measured lifts" if np.isnan(lift) else lift_text(self.designs.jobs[0], float(lift))
+            for lift in self._gap_up_to[[self.design, 0]]
+        )
+        return f"gap limits up to {now} (present {was})"
 
     def _areas(self) -> Array:
         """Return the flow areas of the present design and of the one shown, at the lift [m2]."""
@@ -365,9 +423,28 @@ def bind_design_keys(window: Window, scene: DesignScene) -> None:
     for key, by in (("n", 1), ("N", -1), ("b", -1)):
         window.plotter.clear_events_for_key(key, raise_on_missing=False)
         window.plotter.add_key_event(key, partial(step, by))
+
+    def of_present(action: Callable[[], object]) -> None:
+        if not scene.design:
+            action()
+            return
+        scene.say(PRESENT_ONLY)
+        window.plotter.render()
+
+    runs = len(window.state.reduction.runs)
+    actions: dict[str, Callable[[], object]] = {
+        str(run + 1): partial(window.show_run, run) for run in range(min(runs, _MOST_RUN_KEYS))
+    }
+    actions |= {key: partial(window.colour_by, quantity) for key, quantity in FIELD_KEYS.items()}
+    actions |= {"Up": partial(window.step_run, -1), "Down": partial(window.step_run, 1)}
+    for key, action in actions.items():
+        window.plotter.clear_events_for_key(key, raise_on_missing=False)
+        window.plotter.add_key_event(key, partial(of_present, action))
     lines = scene.key_list.input.replace("; space play, stop", "").split("\n")
     at = next((place for place, line in enumerate(lines) if line.startswith("w ")), len(lines))
-    scene.key_list.input = "\n".join([*lines[:at], "n, b   next, previous design", *lines[at:]])
+    scene.key_list.input = "\n".join(
+        [*lines[:at], "n, b   next, previous design", "runs, fields: present seat only", *lines[at:]]
+    )
 
 
 def open_design_window(state: ViewState, designs: DesignSet, size: tuple[int, int], probe: Probe) -> None:

@@ -146,7 +146,8 @@ def test_a_design_that_was_not_measured_is_grey_and_says_so(scene, designs):
     for words in (
         "30 deg seat",
         f"flow area {area[1]:.0f} mm² (present {area[0]:.0f} mm², {100 * (area[1] / area[0] - 1):+.1f} %)",
-        "throat 35.50 mm (present 35.50 mm)",
+        "throat diameter 35.50 mm (present 35.50 mm)",
+        "design 2 of 5: 30 deg seat",
         "contact width 1.60 mm (present 1.60 mm)",
     ):
         assert words in scene.words.input
@@ -157,6 +158,44 @@ def test_a_design_that_was_not_measured_is_grey_and_says_so(scene, designs):
     scene.choose(0)
     assert np.array_equal(scene.curtain["field"], measured)
     assert (scene.footnote.input, scene.words.input) == (footnote, headline)
+
+
+def test_the_bar_of_colours_is_hidden_while_the_curtain_is_grey(scene):
+    seen = []
+    for place in (0, 2, 1, 0):
+        scene.choose(place)
+        seen.append(bool(scene.bar.GetVisibility()))
+    assert seen == [True, False, False, True]
+    scene.choose(2)
+    scene.update(scene.state.changed(quantity="mach"))
+    assert not scene.bar.GetVisibility()
+
+
+def test_the_gap_limits_up_to_the_lift_that_a_fine_search_finds(scene, designs):
+    from portviz.scene.design_switch import gap_limits_up_to
+
+    lifts = np.arange(1, 2201) * 5e-6
+    gap = least_passages(designs.profiles, lifts).limited_by_gap
+    found = gap_limits_up_to(designs.profiles, 11e-3)
+    for each, row in zip(found, gap, strict=True):
+        if row.all():
+            assert np.isnan(each)
+        else:
+            assert each == pytest.approx(lifts[np.argmin(row)], abs=1e-5)
+    scene.choose(2)
+    assert f"gap limits up to {found[2] * 1e3:.2f} mm (present {found[0] * 1e3:.2f} mm)" in scene.words.input
+
+
+def test_it_opens_where_the_designs_differ(sidecar, designs):
+    from portviz.scene.design_switch import opening_lift
+
+    state = view_state(sidecar, 0, None, "velocity", "three-quarter")
+    found = opening_lift(state, designs)
+    area = least_passages(designs.profiles, state.measured_lifts[state.measured_lifts > 0.0]).flow_area
+    assert found in state.measured_lifts
+    assert found < state.greatest_lift
+    spread = np.ptp(area / area[0], axis=0)
+    assert spread[state.measured_lifts[state.measured_lifts > 0.0] == found] > spread[-1]
 
 
 def test_curtain_and_least_line_are_the_designs(scene, designs):
@@ -192,6 +231,18 @@ def test_keys_go_through_the_designs_round_and_round(window):
     assert "not measured" in scene.words.input
     assert "n, b   next, previous design" in scene.key_list.input
     assert "space play" not in scene.key_list.input
+    run, quantity = window.state.run, window.state.quantity
+    for key in ("2", "m", "Down"):
+        scene.say("")
+        press(window, key)
+        assert "the present seat only" in scene.footnote.input
+        assert (window.state.run, window.state.quantity) == (run, quantity)
+    press(window, "n")
+    press(window, "n")
+    assert scene.name == "present"
+    press(window, "2")
+    press(window, "m")
+    assert (window.state.run, window.state.quantity) == (1, "mach")
 
 
 def test_a_picture_from_the_window_bears_the_designs_name(window):
@@ -207,6 +258,7 @@ def test_designs_that_make_no_seat_are_told_and_left_out(sidecar):
     good = NamedDesign("fine", replace(job, seat=replace(job.seat, width=1.2e-3)), ())
     found = design_set(job, (bad, good))
     assert found.names == ("present", "fine")
+    assert (found.numbers, found.count_words) == ((0, 2), "2, 1 makes no seat")
     assert found.refused[0].startswith("design 'too wide' can't be shown: the throat is larger than the seat")
     with pytest.raises(UsageError, match="none of them makes a valve and seat; design 'too wide'"):
         design_set(job, (bad,))
