@@ -72,10 +72,12 @@ def view(
         say(f"Written: {write_picture(state, picture, (width, height), probe, overwrite=overwrite)}")
         return 0
     if designs is not None:
-        from portviz.scene.design_switch import design_set, open_design_window
+        from portviz.scene.design_switch import design_set, open_design_window, opening_lift
 
         shown = design_set(read, named)
         warn(list(shown.refused))
+        if lift_m is None:
+            state = state.changed(lift=opening_lift(state, shown))
         open_design_window(state, shown, (width, height), probe)
         return 0
     from portviz.scene.window import open_window
@@ -219,6 +221,7 @@ def sheet(
     """Write one page for the shop: the dimensioned detail, the cutters, contact, what to check, fields to sign."""
     from portviz.distribution.designs import named_designs
     from portviz.distribution.study import study_designs, usual_lifts
+    from portviz.job.design_file import read_designs
     from portviz.job.limits import read_limits
     from portviz.job.write import require_free
     from portviz.scene.paper import require_ending
@@ -232,18 +235,12 @@ def sheet(
     read = read_folder(job, tables=False)
     usual, usual_name = read_limits(read, limits)
     name, chosen = design_job(read, designs, design)
-    named: list[NamedDesign] = []
-    if designs is not None:
-        from portviz.job.design_file import read_designs
-
-        named = [each for each in read_designs(designs, read) if each.name == name and each.job is not read][:1]
+    named = [] if designs is None else [each for each in read_designs(designs, read) if each.name == name]
     # Beside the present design: some findings are about what changes.
     found = study_designs(read, named_designs(read, named), usual_lifts(read, None))
-    drawn, present = design_section(chosen, name, 0.0), design_section(read, PRESENT, 0.0)
+    drawn, present = design_section(chosen, name, 0.0), design_section(read, "present", 0.0)
     place = found.count - 1
-    written = write_sheet(
-        drawn, found, place, usual, usual_name, file, date=date, present=present, overwrite=overwrite
-    )
+    written = write_sheet(drawn, found, place, usual, usual_name, file, date=date, present=present, overwrite=overwrite)
     warn(sheet_warnings(drawn))
     for line in sheet_lines(drawn, found, place, usual, usual_name, present):
         say(line)

@@ -9,14 +9,15 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from portviz.distribution.findings import findings, spring_pressure
+from portviz.distribution.findings import closed_pressure, findings, spring_pressure
+from portviz.distribution.notes import job_warnings, room_warnings
 from portviz.distribution.study import Study
 from portviz.job.limits import Limit
 from portviz.job.words import lift_text
 from portviz.scene.colours import INK
 from portviz.scene.paper import THIN, Box, cell, new_sheet, say, wrapped, write_figure
 from portviz.scene.section_drawing import draw_detail, shortened_name
-from portviz.scene.section_parts import NO_LENGTH, Section, angle_text, last_angle, trimmed_widths
+from portviz.scene.section_parts import NO_LENGTH, Section, angle_text, differences, last_angle, trimmed_widths
 
 #: A4 [inch].
 WIDTH, HEIGHT = 8.27, 11.69
@@ -24,8 +25,11 @@ SHEET_ENDINGS = (".pdf", ".png")
 _LEFT, _RIGHT = 0.5, WIDTH - 0.5
 _TYPE = 7.5
 _ROW = 0.175
-#: Lines of findings that a page has room for, and the drawing's height [inch].
-_MOST_FINDINGS, _LEAST_DRAWING, _MOST_DRAWING = 14, 2.3, 4.3
+#: Lines of findings that a page has room for at least, and the drawing's height [inch].
+_LEAST_FINDINGS, _LEAST_DRAWING, _MOST_DRAWING = 5, 2.0, 4.3
+_LINE, _LABEL = 0.15, 0.205
+#: Differences from the present design that the page lists; more are counted.
+_MOST_DIFFERENCES = 8
 ORDER = (
     "In this order: the band first, a top cut then sets its outer diameter, bottom cuts its inner one and the way to "
     "the throat (common practice, no source); a form cutter cuts all at once."
@@ -37,8 +41,14 @@ CAUTIONS = (
     "permits nothing. Check runout, contact all round and free valve travel before the engine turns. Wear eye "
     "and breathing protection when you grind."
 )
+NOTHING_OUTSIDE = "Nothing lies outside the table of usual ranges; that is no permission: the makers' figures decide."
+INSERT = (
+    "The cuts reach out to Ø {}: a machinist must check what is left of the insert's edge and of its press fit; its "
+    "size is not known here."
+)
 _FIELDS = (
-    ("seat width, measured", "contact width, measured", "runout of the seat"),
+    ("seat width, measured", "contact width, measured", "contact diameter, measured"),
+    ("throat diameter, measured", "spring's installed height, measured", "runout of the seat"),
     ("leak test", "checked by", "date checked"),
 )
 
@@ -95,7 +105,10 @@ def contact_rows(section: Section, study: Study, place: int) -> list[tuple[str, 
     width = "line" if contact.line[place] else lift_text(job, float(contact.width[place]))
     rows = [
         ("contact width, along the cone", width),
-        ("contact's mean diameter", lift_text(job, 2.0 * float(contact.mean_radius[place]))),
+        (
+            "line's diameter" if contact.line[place] else "contact's mean diameter",
+            lift_text(job, 2.0 * float(contact.mean_radius[place])),
+        ),
     ]
     if contact.line[place]:
         ends = (float(each[place]) for each in (contact.pressed_inner_radius, contact.pressed_outer_radius))
@@ -108,14 +121,18 @@ def contact_rows(section: Section, study: Study, place: int) -> list[tuple[str, 
         rows.append(("band left bare toward the port", lift_text(job, float(contact.bare[place]))))
     pressure = float(spring_pressure(study)[place])
     if np.isfinite(pressure):
-        rows.append(("spring's mean pressure, frictionless", f"{pressure / 1e6:.2f} MPa"))
+        rows.append(("mean pressure by the spring", f"{pressure / 1e6:.2f} MPa, frictionless"))
+    with_gas = float(closed_pressure(study)[place])
+    if np.isfinite(with_gas) and job.valve.gas_pressure is not None:
+        whose = "spring and gas" if np.isfinite(pressure) else "the gas alone"
+        rows.append((f"mean pressure by {whose}", f"{with_gas / 1e6:.1f} MPa, frictionless"))
     takes_over = float(study.throat_takes_over()[place])
     beyond = np.isnan(takes_over)
-    from_lift = lift_text(job, float(study.lift[-1]) if beyond else takes_over)
+    up_to = lift_text(job, float(study.lift[-1]) if beyond else takes_over)
     rows += [
         ("throat diameter", lift_text(job, job.seat.throat_diameter)),
         ("throat over head", f"{job.seat.throat_diameter / job.valve.head_diameter:.3f}"),
-        ("throat limits from a lift of", f"more than {from_lift}" if beyond else from_lift),
+        ("gap limits up to a lift of", f"{up_to} at least" if beyond else up_to),
     ]
     return rows
 
@@ -135,19 +152,68 @@ def valve_rows(section: Section) -> list[tuple[str, str]]:
     ]
 
 
-def finding_lines(study: Study, place: int, limits: tuple[Limit, ...], limits_name: str) -> list[str]:
-    """Return what lies outside the usual ranges, or that nothing does."""
-    said = findings(study, limits, [place])[0]
+def finding_lines(
+    section: Section, study: Study, place: int, limits: tuple[Limit, ...], limits_name: str, *, warned: bool = True
+) -> list[str]:
+    """Return what to check: warnings of the job, what lies outside the usual ranges, or that nothing does, the insert.
+
+    That nothing was found is no permission, and is said so.
+    """
+    found = [*(sheet_warnings(section) if warned else []), *findings(study, limits, [place])[0]]
+    said = [f"{words[:1].upper()}{words[1:]}{'' if words.endswith('?') else '.'}" for words in found]
     checked = ", ".join(dict.fromkeys(limit.what for limit in limits)) or "nothing"
-    if not said:
-        return [f"Nothing lies outside the ranges ({checked}; {limits_name}). The makers' figures come first."]
-    return [*(f"{words[:1].upper()}{words[1:]}." for words in said), f"Ranges looked at: {checked} ({limits_name})."]
+    if said:
+        said.append(f"Ranges looked at: {checked} ({limits_name}).")
+    else:
+        said.append(f"{NOTHING_OUTSIDE} (Ranges looked at: {checked}; {limits_name}.)")
+    widest = lift_text(section.job, 2.0 * float(section.profiles.wall[0, 0, 0]))
+    # First, where a full page keeps it.
+    return [INSERT.format(widest), *said]
+
+
+def sheet_warnings(section: Section) -> list[str]:
+    """Return the warnings of a design's job that bear on its metal; of gauge and room a seat knows nothing."""
+    job = section.job
+    about_air = room_warnings(job)
+    return [each for each in job_warnings(job, cam=False) if each not in about_air and not each.startswith("gauge.")]
+
+
+def sheet_lines(
+    section: Section, study: Study, place: int, limits: tuple[Limit, ...], limits_name: str, present: Section
+) -> list[str]:
+    """Return what of the page is told on the terminal, beside `sheet_warnings`."""
+    pressures = [
+        f"{name.replace('mean', 'Mean contact')}: {value}."
+        for name, value in contact_rows(section, study, place)
+        if name.startswith("mean pressure")
+    ]
+    lines = [*finding_lines(section, study, place, limits, limits_name, warned=False), *pressures]
+    return [each for each in (difference_words(section, present, 1000), *lines) if each]
+
+
+def difference_words(section: Section, present: Section, most: int = _MOST_DIFFERENCES) -> str:
+    """Return what differs from the design that the job holds, in one sentence; empty where nothing does."""
+    rows = differences(present, section)
+    if not rows:
+        return ""
+    listed = [f"{name} {new} (now {old})" for name, old, new in rows[:most]]
+    more = [f"{len(rows) - most} more"] if len(rows) > most else []
+    return f"Against the present design: {'; '.join([*listed, *more])}."
 
 
 def sheet_figure(
-    section: Section, study: Study, place: int, limits: tuple[Limit, ...], limits_name: str, date: str | None
+    section: Section,
+    study: Study,
+    place: int,
+    limits: tuple[Limit, ...],
+    limits_name: str,
+    date: str | None,
+    present: Section | None = None,
 ) -> Figure:
-    """Return the page of a design, by its place in a study; called within `paper.in_style`."""
+    """Return the page of a design, by its place in a study; called within `paper.in_style`.
+
+    What is to be checked stands at the top, far from the fields to sign, so that none signs it as a permission.
+    """
     figure, axes = new_sheet(WIDTH, HEIGHT)
     job = section.job
     title = wrapped(axes, job.title, 14, _RIGHT - _LEFT, 1)[0]
@@ -161,28 +227,34 @@ def sheet_figure(
     cuts, contact, valve = cutter_list(section), contact_rows(section, study, place), valve_rows(section)
     said = [
         line
-        for words in finding_lines(study, place, limits, limits_name)
+        for words in finding_lines(section, study, place, limits, limits_name)
         for line in wrapped(axes, words, _TYPE, _RIGHT - _LEFT)
     ]
-    if len(said) > _MOST_FINDINGS:
-        said = [*said[: _MOST_FINDINGS - 1], "… and more: portviz study JOB --designs FILE --json holds all findings."]
+    changed = "" if present is None else difference_words(section, present)
+    differing = wrapped(axes, changed, _TYPE, _RIGHT - _LEFT) if changed else []
     order = wrapped(axes, ORDER, _TYPE, _RIGHT - _LEFT)
     cautions = wrapped(axes, CAUTIONS, 7.0, _RIGHT - _LEFT)
 
-    y = 0.45 + 0.15 * len(cautions)
+    y = 0.35 + _LINE * len(cautions)
     for number, line in enumerate(cautions):
-        say(axes, _LEFT, y - 0.15 * (number + 0.5), line, 7.0)
-    y = _draw_fields(axes, y + 0.1)
-    y = _text_block(axes, "To check", said, y + 0.14)
+        say(axes, _LEFT, y - _LINE * (number + 0.5), line, 7.0)
+    y = _draw_fields(axes, y + 0.08)
     rows = max(len(contact), len(valve))
-    top = y + 0.14 + _ROW * rows + 0.25
+    top = y + 0.12 + _ROW * rows + 0.25
     middle = 0.5 * (_LEFT + _RIGHT) + 0.1
     _pairs(axes, "Contact and throat", contact, _LEFT, top, 2.05)
     _pairs(axes, "Valve", valve, middle, top, 1.45)
-    y = _text_block(axes, "", order, top + 0.12)
+    y = _text_block(axes, "", [*order, *differing], top + 0.12)
     y = _draw_cuts(axes, cuts, y + 0.02)
-    room = HEIGHT - 0.93 - y - 0.62
-    tall = min(max(room, _LEAST_DRAWING), _MOST_DRAWING)
+    room = HEIGHT - 0.93 - y - 0.62 - 0.3
+    # The drawing's labels need their room too.
+    least = max(_LEAST_DRAWING, _LABEL * (len(section.wall) + 1))
+    most = max(int((room - least) / _LINE), _LEAST_FINDINGS)
+    if len(said) > most:
+        said = [*said[: most - 1], "… and more: portviz sheet tells all of it on the terminal."]
+    _text_block(axes, "To check", said, HEIGHT - 0.93 - 0.3 - _LINE * len(said))
+    room -= _LINE * len(said)
+    tall = min(max(room, least), _MOST_DRAWING)
     bottom = y + 0.36 + 0.5 * max(room - tall, 0.0)
     draw_detail(axes, section, None, Box(2.35, bottom, 5.05, bottom + tall), (_LEFT, _RIGHT), _TYPE)
     return figure
@@ -190,9 +262,9 @@ def sheet_figure(
 
 def _text_block(axes: Any, title: str, lines: list[str], bottom: float) -> float:
     """Write lines above a height, with a title, and return the height they reach."""
-    top = bottom + 0.15 * len(lines)
+    top = bottom + _LINE * len(lines)
     for number, line in enumerate(lines):
-        say(axes, _LEFT, top - 0.15 * (number + 0.5), line, _TYPE)
+        say(axes, _LEFT, top - _LINE * (number + 0.5), line, _TYPE)
     return _title(axes, title, _LEFT, top) if title else top
 
 
@@ -229,7 +301,7 @@ def _draw_cuts(axes: Any, cuts: list[CutRow], bottom: float) -> float:
 
 def _draw_fields(axes: Any, bottom: float) -> float:
     """Draw the blank fields above a height and return the height they reach."""
-    wide, tall = (_RIGHT - _LEFT) / len(_FIELDS[0]), 0.36
+    wide, tall = (_RIGHT - _LEFT) / len(_FIELDS[0]), 0.34
     for row, names in enumerate(reversed(_FIELDS)):
         for column, name in enumerate(names):
             x, y = _LEFT + wide * column, bottom + tall * row
@@ -247,6 +319,7 @@ def write_sheet(
     path: Path,
     *,
     date: str | None = None,
+    present: Section | None = None,
     overwrite: bool = False,
 ) -> Path:
     """Write the page as .pdf or .png.
@@ -265,8 +338,10 @@ def write_sheet(
     path : Path
     date : str, optional
         Written on the page; without it the page has none.
+    present : Section, optional
+        Of the job as it stands, that the page may say what differs from it.
     overwrite : bool
     """
     return write_figure(
-        lambda: sheet_figure(section, study, place, limits, limits_name, date), path, overwrite=overwrite
+        lambda: sheet_figure(section, study, place, limits, limits_name, date, present), path, overwrite=overwrite
     )

@@ -2,6 +2,7 @@
 
 import itertools
 import re
+import shutil
 import zlib
 from dataclasses import replace
 
@@ -17,7 +18,15 @@ from portviz.job.model import Cut
 from portviz.job.read import read_job
 from portviz.scene.paper import in_style
 from portviz.scene.section_parts import design_section
-from portviz.scene.shop_sheet import contact_rows, cutter_list, sheet_figure, valve_rows, write_sheet
+from portviz.scene.shop_sheet import (
+    NOTHING_OUTSIDE,
+    contact_rows,
+    cutter_list,
+    finding_lines,
+    sheet_figure,
+    valve_rows,
+    write_sheet,
+)
 
 
 @pytest.fixture(scope="module")
@@ -98,19 +107,24 @@ def test_contact_and_valve_are_the_studys(job):
     # Head 41.0 mm, seat 40.6 mm: 0.2 mm on each side; 35.5 / 41.
     assert rows["face beyond the band, radially"] == "0.20 mm"
     assert rows["throat over head"] == "0.866"
-    assert rows["throat limits from a lift of"] == f"{study.throat_takes_over()[0] * 1e3:.2f} mm"
+    assert rows["gap limits up to a lift of"] == f"{study.throat_takes_over()[0] * 1e3:.2f} mm"
     assert dict(valve_rows(section))["back cut"] == "30°, 1.00 mm wide"
     flat = replace(job, valve=replace(job.valve, face_angle=np.radians(44.0), seat_force=300.0))
     rows = dict(contact_rows(*of_job(flat), 0))
     assert rows["contact width, along the cone"] == "line"
     assert rows["interference angle"] == "1°, face flatter than seat"
     assert "worn in, from and to" in rows
-    assert "spring's mean pressure, frictionless" not in rows
-    forced = replace(job, valve=replace(job.valve, seat_force=300.0))
+    assert rows["line's diameter"] == "40.60 mm"
+    assert "mean pressure by the spring" not in rows
+    forced = replace(job, valve=replace(job.valve, seat_force=300.0, gas_pressure=60e5))
     outer = 20.3e-3
     area = np.pi * (outer**2 - (outer - 1.6e-3 * np.cos(np.pi / 4)) ** 2)
     rows = dict(contact_rows(*of_job(forced), 0))
-    assert rows["spring's mean pressure, frictionless"] == f"{300.0 / area / 1e6:.2f} MPa"
+    assert rows["mean pressure by the spring"] == f"{300.0 / area / 1e6:.2f} MPa, frictionless"
+    # Statics: the gas presses on the circle within the contact's mean radius.
+    middle = outer - 0.5 * 1.6e-3 * np.cos(np.pi / 4)
+    force = 300.0 + 60e5 * np.pi * middle**2
+    assert rows["mean pressure by spring and gas"] == f"{force / area / 1e6:.1f} MPa, frictionless"
 
 
 def odd_jobs(job):
@@ -155,7 +169,7 @@ def test_the_words_can_be_read_from_the_pdf(examples, tmp_path):
     command = ["sheet", str(job), str(file), "--designs", str(job / "designs.toml"), "--design", "30 deg seat"]
     assert run([*command, "--date", "2026-11-25"]) == 0
     data = file.read_bytes()
-    words = pdf_words(data)
+    words = " ".join(pdf_words(data).split())
     for said in (
         "Hill-climb sidecar single, intake (invented)",
         "30 deg seat",
@@ -163,7 +177,12 @@ def test_the_words_can_be_read_from_the_pdf(examples, tmp_path):
         "seat band: 30°, 1.60 mm",
         "contact: 1.60 mm wide, mean Ø 39.21 mm",
         "Cutters",
-        "Nothing lies outside the ranges",
+        "deeper in the head",
+        "a machinist must check what is left of the insert's edge and of its press",
+        "Against the present design: ",
+        "contact diameter, measured",
+        "throat diameter, measured",
+        "spring's installed height, measured",
         "runout of the seat",
         "checked by",
         "Wear eye",
@@ -185,6 +204,40 @@ def test_findings_are_on_the_page_with_their_source(job, tmp_path):
     write_sheet(section, study, 0, *read_limits(job), tmp_path / "a.pdf")
     words = pdf_words((tmp_path / "a.pdf").read_bytes()).replace("\n", " ")
     assert "Margin 0.50 mm is outside the usual range, 0.8 to 3 mm (common practice, no source)" in words
+
+
+def test_what_is_to_be_checked_stands_far_from_the_fields_to_sign(job):
+    section, study = of_job(job)
+    with in_style():
+        figure = sheet_figure(section, study, 0, *read_limits(job), None)
+    assert any(NOTHING_OUTSIDE in words for words in finding_lines(section, study, 0, *read_limits(job)))
+    assert "that is no permission" in NOTHING_OUTSIDE
+    at = {text.get_text(): text.get_position()[1] for text in figure.axes[0].texts}
+    # The drawing and all lists stand between them; A4 is 11.69 inch tall.
+    assert at["To check"] - at["checked by"] > 0.6 * 11.69
+    assert at["Cutters"] < at["To check"]
+
+
+def test_the_title_of_the_template_and_the_change_are_told(examples, tmp_path, capsys):
+    folder = tmp_path / "job"
+    shutil.copytree(examples / "sidecar_intake", folder)
+    text = (folder / "job.toml").read_text(encoding="utf-8")
+    text = text.replace("Hill-climb sidecar single, intake (invented)", "New job")
+    (folder / "job.toml").write_text(text.replace("[seat]", 'seat_force = "300 N"\n[seat]'), encoding="utf-8")
+    command = ["sheet", str(folder), str(tmp_path / "a.pdf"), "--designs", str(folder / "designs.toml")]
+    assert run([*command, "--design", "narrower seat, same contact"]) == 0
+    said = capsys.readouterr()
+    page = " ".join(pdf_words((tmp_path / "a.pdf").read_bytes()).split())
+    for words in (page, said.err):
+        assert "itle is still the template's" in words
+    for words in (page, said.out):
+        assert "seat width 1.20 mm (now 1.60 mm)" in words
+        assert "a machinist must check" in words
+    # Statics: 300 N over the ring of a 1.2 mm band round a mean diameter of 40.32 mm less its own 1.2 cos 45 deg.
+    band = 1.2e-3 * np.cos(np.pi / 4)
+    pressure = 300.0 / (np.pi * (40.32e-3 - band) * band) / 1e6
+    assert f"Mean contact pressure by the spring: {pressure:.2f} MPa" in said.out
+    assert f"{pressure:.2f} MPa" in page
 
 
 @pytest.mark.parametrize("ending", [".pdf", ".png"])
