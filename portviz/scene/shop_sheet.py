@@ -163,7 +163,7 @@ def finding_lines(
     said = [f"{words[:1].upper()}{words[1:]}{'' if words.endswith('?') else '.'}" for words in found]
     checked = ", ".join(dict.fromkeys(limit.what for limit in limits)) or "nothing"
     if said:
-        said.append(f"Ranges looked at: {checked} ({limits_name}).")
+        said.append(f"Ranges looked at: {checked} ({limits_name}); to lie within them is no permission.")
     else:
         said.append(f"{NOTHING_OUTSIDE} (Ranges looked at: {checked}; {limits_name}.)")
     widest = lift_text(section.job, 2.0 * float(section.profiles.wall[0, 0, 0]))
