@@ -14,6 +14,7 @@ from portviz.distribution.differences import Difference
 from portviz.distribution.verdicts import NOT_SHOWN, expanded
 from portviz.job.model import Array, Job
 from portviz.job.words import lift_text
+from portviz.report.digits import decimals_of
 from portviz.report.layout import add_row, new_table, titled
 from portviz.report.machine import FORMAT, Document, plain_number
 from portviz.report.uncertainty import WHAT_TO_ADD
@@ -199,13 +200,6 @@ def _moved(each: LiftComparison) -> str:
     length = float(np.hypot(*each.bias.shift))
     angle = round(float(np.degrees(np.arctan2(each.bias.shift[1], each.bias.shift[0])))) % 360
     return f"{length:.3f} {angle}° {'*' if each.bias.shown else '?' if np.isnan(each.bias.u) else '·'}"
-
-
-def decimals_of(uncertainty: float) -> int:
-    """Return the decimals that show two figures of an uncertainty."""
-    if not uncertainty > 0.0 or not np.isfinite(uncertainty):
-        return 3
-    return int(np.clip(1 - np.floor(np.log10(uncertainty)), 0, 4 if uncertainty > 5e-5 else 6))
 
 
 def _lift_table(comparison: Comparison, job: Job) -> RenderableType:

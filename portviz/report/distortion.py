@@ -13,7 +13,8 @@ from portviz.distribution.distortion import MEASURES, PLACES, Distortion
 from portviz.distribution.harmonics import ORDERS
 from portviz.distribution.reduce import Reduction
 from portviz.job.model import Job
-from portviz.job.words import coefficient_text, reference_words
+from portviz.job.words import reference_words
+from portviz.report.digits import with_uncertainty
 from portviz.report.layout import add_row, new_table, titled
 from portviz.report.machine import FORMAT, Document, plain_number
 from portviz.units import in_unit, number_text, told_decimals
@@ -72,16 +73,6 @@ def _certainty(found: Distortion) -> str:
     return "± at 95 %; a direction is told where its lobes are more than their ±."
 
 
-def _told(value: float, about: float, decimals: int | None = None) -> str:
-    """Return a value with its plus-minus, both to the plus-minus's second figure."""
-    if np.isnan(value):
-        return "–"
-    if not np.isfinite(about) or (about == 0.0 and decimals is not None):
-        return coefficient_text(value, 3 if decimals is None else decimals)
-    digits = 3 if about == 0.0 else int(np.clip(1 - np.floor(np.log10(about)), 0, 5))
-    return f"{value:.{digits}f} ± {about:.{digits}f}"
-
-
 def _lobe_table(reduction: Reduction, found: Distortion, groups: range, *, wide: bool) -> Any:
     job, unit = reduction.job, reduction.job.units.velocity
     scale, decimals = in_unit(1.0, unit, "velocity"), told_decimals(unit, "velocity") + 1
@@ -94,7 +85,7 @@ def _lobe_table(reduction: Reduction, found: Distortion, groups: range, *, wide:
             amplitude, about = (
                 float(each[f"amplitude_{order}"][group]) * scale for each in (found.values, found.expanded)
             )
-            cells += [_told(amplitude, about, decimals), _lobe_direction(found, order, group, wide=wide)]
+            cells += [with_uncertainty(amplitude, about, decimals), _lobe_direction(found, order, group, wide=wide)]
         add_row(table, number_text(float(reduction.lift[group]), job.units.length, "length"), *cells)
     return table
 
@@ -131,7 +122,7 @@ def _arc_table(reduction: Reduction, found: Distortion, groups: range) -> Any:
             *_cells(reduction, found, group, ("intensity", 100.0, 2), ("extent_deg", 1.0, 1)),
             "–" if np.isnan(begin) else f"{begin:.0f}° to {end:.0f}°",
             "–" if np.isnan(arcs) else f"{arcs:.0f}",
-            _told(float(values["multiple"][group]), float(found.expanded["multiple"][group]), 2),
+            with_uncertainty(float(values["multiple"][group]), float(found.expanded["multiple"][group]), 2),
         )
     return table
 
@@ -155,7 +146,7 @@ def _cells(reduction: Reduction, found: Distortion, group: int, *wanted: tuple[s
     """Return the lift, and measures by name, scale and decimals, as a table shows them."""
     lift = number_text(float(reduction.lift[group]), reduction.job.units.length, "length")
     told = [
-        _told(float(found.values[name][group]) * scale, float(found.expanded[name][group]) * scale, decimals)
+        with_uncertainty(float(found.values[name][group]) * scale, float(found.expanded[name][group]) * scale, decimals)
         for name, scale, decimals in wanted
     ]
     return [lift, *told]

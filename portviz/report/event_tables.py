@@ -16,7 +16,8 @@ from portviz.distribution.event_uncertainty import Estimates
 from portviz.distribution.turning import rolls_down_deg, turning, turning_spread
 from portviz.distribution.verdicts import NOT_SHOWN, expanded
 from portviz.job.words import direction_words, facing_words, flow_text, lift_text, pressure_text
-from portviz.report.comparison import changed, decimals_of
+from portviz.report.comparison import changed
+from portviz.report.digits import with_uncertainty
 from portviz.report.layout import add_row, new_table, titled
 from portviz.report.uncertainty import WHAT_TO_ADD
 from portviz.units import area_unit, in_unit, number_text
@@ -86,16 +87,6 @@ def _event_words(events: LiftEvent) -> str:
     )
 
 
-def told(value: float, about: float, decimals: int) -> str:
-    """Return a value with its plus-minus, both to the plus-minus's second figure; a dash where there is none."""
-    if np.isnan(value):
-        return "–"
-    if not np.isfinite(about) or about == 0.0:
-        return f"{value:.{decimals}f}"
-    digits = decimals_of(about)
-    return f"{value:.{digits}f} ± {about:.{digits}f}"
-
-
 def half_widths(estimates: Estimates) -> np.ndarray:
     """Return half the width of the intervals that cover at 95 %, shape (N,); NaN where not known."""
     spread = estimates.spread
@@ -103,7 +94,9 @@ def half_widths(estimates: Estimates) -> np.ndarray:
 
 
 def _told(estimates: Estimates, scale: float, decimals: int, place: int = 0) -> str:
-    return told(float(estimates.values[place]) * scale, float(half_widths(estimates)[place]) * scale, decimals)
+    return with_uncertainty(
+        float(estimates.values[place]) * scale, float(half_widths(estimates)[place]) * scale, decimals
+    )
 
 
 def _run_table(events: LiftEvent, runs: list[int]) -> Table:
@@ -206,9 +199,9 @@ def _turnings(events: LiftEvent, runs: list[int]) -> Table:
         add_row(
             table,
             events.reduction.runs[run],
-            told(float(about[2]), float(wide[2]), 4),
+            with_uncertainty(float(about[2]), float(wide[2]), 4),
             sense if not abs(about[2]) <= wide[2] else "not told",
-            told(across, across_wide, 4),
+            with_uncertainty(across, across_wide, 4),
             f"{round(rolls_down_deg(about[:2])) % 360}°" if events.known[run].rolls() else "not told",
         )
     return table
@@ -230,7 +223,7 @@ def _turning_at_lifts(events: LiftEvent, runs: list[int]) -> Table:
                 table,
                 reduction.runs[run] if place == 0 else "",
                 number_text(float(reduction.lift[group]), job.units.length, "length"),
-                told(float(about[2]), float(wide[2][group]), 4),
+                with_uncertainty(float(about[2]), float(wide[2][group]), 4),
                 f"{across:.3f}",
                 f"{round(rolls_down_deg(about[:2])) % 360}°",
             )

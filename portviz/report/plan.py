@@ -21,6 +21,7 @@ from portviz.distribution.plan import (
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.verdicts import LEVEL
 from portviz.job.words import lift_text, station_name
+from portviz.report.digits import two_figures
 from portviz.report.layout import add_row, new_table, titled
 from portviz.report.machine import FORMAT, Document, plain_number
 from portviz.units import number_text
@@ -109,18 +110,10 @@ def _cells(plan: StationPlan, place: int) -> tuple[str, str, str]:
     value, now = abs(float(plan.value[place])), float(plan.uncertainty[place])
     repeats = float(plan.repeats[place])
     return (
-        _told(100.0 * now / value if value else np.nan),
-        _told(100.0 * float(plan.smallest[place])),
+        two_figures(100.0 * now / value if value else np.nan),
+        two_figures(100.0 * float(plan.smallest[place])),
         _BEYOND if np.isnan(repeats) else f"{repeats:.0f}",
     )
-
-
-def _told(percent: float) -> str:
-    """Return a percentage with two figures, or a dash where there is none."""
-    if not np.isfinite(percent):
-        return "–"
-    decimals = 0 if percent == 0.0 else int(np.clip(1 - np.floor(np.log10(percent)), 0, 4))
-    return f"{percent:.{decimals}f}"
 
 
 def _first_words(reduction: Reduction, plan: Plan, run: int) -> str:
@@ -128,7 +121,8 @@ def _first_words(reduction: Reduction, plan: Plan, run: int) -> str:
     group = reduction.station_group
     named = [
         f"{station_name(reduction.job, int(stations.station[place]))} at "
-        f"{lift_text(reduction.job, float(reduction.lift[group[place]]))} (u {_told(100.0 * float(relative[place]))} %)"
+        f"{lift_text(reduction.job, float(reduction.lift[group[place]]))} "
+        f"(u {two_figures(100.0 * float(relative[place]))} %)"
         for place in repeat_first(reduction, plan, run)[:_NAMED_FIRST].tolist()
     ]
     return f"Repeat first: {', '.join(named)}."

@@ -28,8 +28,9 @@ from portviz.job.words import (
     station_name,
     station_text,
 )
+from portviz.report.digits import two_figures
 from portviz.report.layout import add_row, new_table, titled
-from portviz.report.uncertainty import plus_minus, two_figures, uncertainty_table
+from portviz.report.uncertainty import plus_minus, uncertainty_table
 from portviz.units import area_unit, format_quantity, in_unit, number_text, told_decimals
 
 _NAMED_STATIONS = 4

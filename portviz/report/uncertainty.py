@@ -12,6 +12,7 @@ from portviz.distribution.scatter import UNKNOWN
 from portviz.distribution.uncertainty import Uncertainty
 from portviz.distribution.verdicts import expanded
 from portviz.job.model import Array
+from portviz.report.digits import two_figures
 from portviz.report.layout import add_row, new_table, titled
 from portviz.units import in_unit, number_text
 
@@ -27,15 +28,6 @@ NOTHING_KNOWN = (
 def plus_minus(spread: Spread, freedom: Array) -> Array:
     """Return half the width of the intervals that cover 95 of 100 times, shape (N,); NaN where not known."""
     return expanded(spread.standard, spread.freedom(freedom))
-
-
-def two_figures(value: float) -> str:
-    """Return an uncertainty with two figures, or a dash where it is not known."""
-    if not np.isfinite(value):
-        return "–"
-    if value == 0.0:
-        return "0"
-    return f"{value:.{int(np.clip(1 - np.floor(np.log10(value)), 0, 6))}f}"
 
 
 def uncertainty_table(reduction: Reduction, uncertainty: Uncertainty, run: int, *, wide: bool = True) -> RenderableType:
