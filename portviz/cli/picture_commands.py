@@ -72,7 +72,8 @@ def view(
         say(f"Written: {write_picture(state, picture, (width, height), probe, overwrite=overwrite)}")
         return 0
     if designs is not None:
-        from portviz.scene.design_switch import design_set, open_design_window, opening_lift
+        from portviz.scene.design_set import design_set, opening_lift
+        from portviz.scene.design_switch import open_design_window
 
         shown = design_set(read, named)
         warn(list(shown.refused))

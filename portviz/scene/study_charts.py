@@ -22,20 +22,19 @@ from portviz.job.model import Array, Index, Mask
 from portviz.job.words import lift_text, pressure_text
 from portviz.scene.colours import BACKGROUND, INK, NO_DATA
 from portviz.scene.paper import write_figure
+from portviz.scene.study_contact import draw_contact_by_design, draw_contact_over
 from portviz.scene.study_data import (
     PairMap,
     cell_edges,
     dimension_map,
     drawn_places,
-    evenly,
     key_words,
     pair_maps,
-    part_of,
-    present_value,
     unit_of,
     value_words,
     varied_keys,
 )
+from portviz.scene.study_style import KINDS, LEGEND, TITLE_LETTERS, draw_course, mark_present, short_name
 from portviz.scene.words import fitted
 from portviz.units import area_unit, in_unit
 
@@ -57,7 +56,7 @@ _DESIGNS = (
 #: Lines that are drawn of designs without names; of more, the colours come again with other points.
 MOST_DRAWN = len(_DESIGNS)
 _POINTS = "os^Dvx"
-_BAND, _USUAL = "#dcd9d0", "#dfe3ea"
+_BAND = "#dcd9d0"
 #: More is more: orange less area than now, violet more; white no change.
 CHANGE_MAP = "PuOr"
 #: The least range of a map's colours [-]: less would paint what no one can cut or measure.
@@ -66,12 +65,7 @@ _LEAST_RANGE = 1e-2
 _MOST_IN_COLUMN, _MOST_IN_LEGEND = 14, 26
 _HATCH: dict[str, Any] = {"facecolor": "none", "edgecolor": "#3a3a3a", "hatch": "//", "linewidth": 0.0}
 _LINE_MARK = " (line contact)"
-_LEGEND: dict[str, Any] = {"fontsize": 8, "facecolor": BACKGROUND, "edgecolor": "none", "framealpha": 0.85}
-#: Letters of a panel's title across the whole figure.
-_TITLE_LETTERS = 120
-_LONGEST_NAME, _FOOT_LETTERS = 40, 225
-#: Designs and values that a panel of contact marks at most.
-_MOST_NAMED, _MOST_MARKED = 16, 400
+_FOOT_LETTERS = 225
 
 Label = Callable[[int], str]
 
@@ -113,13 +107,13 @@ def study_figure(study: Study, limits: tuple[Limit, ...], limits_name: str, labe
             notes += _draw_map(figure.add_subplot(bottom[0]), study, keys[0])
         else:
             _draw_curve(figure.add_subplot(bottom[0]), study, keys[0])
-        _draw_contact_over(figure, bottom[1], study, keys[0], limits)
+        draw_contact_over(figure, bottom[1], study, keys[0], limits)
     elif len(keys) == 2 and lifts:
         notes += _draw_pairs(figure, bottom if lifts == 1 else grid[1], study, (keys[0], keys[1]))
         if lifts == 1:
-            _draw_contact_by_design(figure, bottom[1], study, limits, named, of, _TITLE_LETTERS // 2)
+            draw_contact_by_design(figure, bottom[1], study, limits, named, of, TITLE_LETTERS // 2)
     else:
-        _draw_contact_by_design(figure, grid[1], study, limits, named, of)
+        draw_contact_by_design(figure, grid[1], study, limits, named, of)
         if len(keys) > 2:
             notes.append(f"{len(keys)} dimensions are varied: a map could show two at most.")
     if len(keys) != 2 or lifts < 2:
@@ -180,20 +174,12 @@ def _limit_words(study: Study, limits: tuple[Limit, ...], name: str) -> list[str
         shown += [limit for limit in limits if limit.what == "contact pressure"]
     words = []
     for limit in shown:
-        low, high = (in_unit(end, limit.unit, _KINDS[limit.what]) for end in (limit.low, limit.high))
+        low, high = (in_unit(end, limit.unit, KINDS[limit.what]) for end in (limit.low, limit.high))
         words.append(f"Bluish band: usual {limit.what}, {low:g} to {high:g} {limit.unit} ({limit.source}; {name}).")
     return words
 
 
 #: A cross on an axis is whole.
-_CROSS: dict[str, Any] = {"color": "#d55e00", "clip_on": False, "zorder": 5}
-_KINDS = {"seat width": "length", "contact pressure": "pressure"}
-
-
-def _short(words: str) -> str:
-    """Return words short enough for a legend; one that begins with a line below would be left out of it."""
-    short = words if len(words) <= _LONGEST_NAME else f"{words[: _LONGEST_NAME - 1].rstrip()}…"
-    return f" {short}" if short.startswith("_") else short
 
 
 def _draw_areas(axes: Any, study: Study, drawn: Index, label: Label, of: str) -> None:
@@ -204,7 +190,7 @@ def _draw_areas(axes: Any, study: Study, drawn: Index, label: Label, of: str) ->
     axes.plot(lift, areas[0], color="black", linewidth=2.2, marker="o", markersize=3.5, label="present")
     for number, place in enumerate(drawn.tolist()):
         mark = _LINE_MARK if study.contact.line[place] else ""
-        named = f"{_short(label(place))}{mark}" if number < _MOST_IN_LEGEND else None
+        named = f"{short_name(label(place))}{mark}" if number < _MOST_IN_LEGEND else None
         axes.plot(lift, areas[place], **_look(number), markersize=2.8, label=named)
     if len(drawn) > _MOST_IN_LEGEND:
         axes.plot([], [], " ", label=f"and {len(drawn) - _MOST_IN_LEGEND} more")
@@ -217,7 +203,7 @@ def _draw_areas(axes: Any, study: Study, drawn: Index, label: Label, of: str) ->
     title = "\n".join(fitted(of, 50, 3))
     columns = -(-len(drawn) // _MOST_IN_COLUMN)
     small = {"fontsize": 5.5 if columns > 1 else 7 if len(drawn) > 7 else 8, "ncols": min(columns, 2) or 1}
-    axes.legend(loc="lower right", title=title, title_fontsize=8, **_LEGEND | small)
+    axes.legend(loc="lower right", title=title, title_fontsize=8, **LEGEND | small)
 
 
 def _look(number: int) -> dict[str, Any]:
@@ -251,11 +237,6 @@ def _at_least(axes: Any, least: float) -> None:
     """Let an axis round zero span a little at least, so that rounding is not drawn large."""
     low, high = axes.get_ylim()
     axes.set_ylim(min(low, -least), max(high, least))
-
-
-def _from_zero(axes: Any) -> None:
-    """Let an upright axis begin at zero, with a little room above what is shown."""
-    axes.set_ylim(0.0, 1.06 * axes.get_ylim()[1])
 
 
 def _greatest(change: Array) -> float:
@@ -303,15 +284,15 @@ def _draw_curve(axes: Any, study: Study, key: str) -> None:
     change = 100.0 * (study.flow_area[1:, column] / study.flow_area[0, column] - 1.0)
     line = study.contact.line[1:][order]
     axes.axhline(0.0, color="black", linewidth=0.8)
-    _draw_course(axes, value[order], change[order])
+    draw_course(axes, value[order], change[order])
     if line.any():
         axes.plot(value[order][line], change[order][line], "x", color="#d55e00", label="line contact", zorder=4)
-    _mark_present(axes, study, key, 0.0, unit, kind)
+    mark_present(axes, study, key, 0.0, unit, kind)
     _at_least(axes, 0.5)
     axes.set_xlabel(f"{key_words(key)} [{unit}]")
     axes.set_ylabel("change of flow area [%]")
     axes.set_title(f"change of flow area at {lift_text(study.job, float(study.lift[column]))} lift", fontsize=10)
-    axes.legend(loc="best", **_LEGEND)
+    axes.legend(loc="best", **LEGEND)
 
 
 def _draw_map(axes: Any, study: Study, key: str) -> list[str]:
@@ -342,7 +323,7 @@ def _draw_map(axes: Any, study: Study, key: str) -> list[str]:
     axes.set_xlabel(f"{key_words(key)} [{unit}]")
     axes.set_ylabel(f"lift [{study.job.units.length}]")
     if lines:
-        axes.legend(handles=lines, loc="upper left", **_LEGEND)
+        axes.legend(handles=lines, loc="upper left", **LEGEND)
     over = "" if np.isfinite(found.takes_over).any() else "; the gap limits at all of these lifts"
     axes.set_title(f"change of flow area over {key_words(key)} and lift{over}", fontsize=10)
     total = len(np.unique(study.designs.values[key][1:]))
@@ -373,123 +354,6 @@ def _draw_pair(axes: Any, study: Study, found: PairMap, most: float) -> None:
     axes.set_xlabel(f"{key_words(found.keys[0])} [{units[0][0]}]")
     axes.set_ylabel(f"{key_words(found.keys[1])} [{units[1][0]}]")
     axes.set_title(f"change of flow area at {lift_text(study.job, found.lift)} lift", fontsize=10)
-
-
-def _band(axes: Any, limits: tuple[Limit, ...], what: str, scale: float, *, upright: bool = False) -> None:
-    for limit in limits:
-        if limit.what == what:
-            draw = axes.axvspan if upright else axes.axhspan
-            draw(
-                limit.low * scale,
-                limit.high * scale,
-                color=_USUAL,
-                linewidth=0,
-                label=f"usual {what}; check the maker's",
-                zorder=0,
-            )
-
-
-def _draw_contact_over(figure: Figure, place: Any, study: Study, key: str, limits: tuple[Limit, ...]) -> None:
-    """Draw contact width, and pressure where it is known, against the dimension that is varied."""
-    shown = part_of(study, np.concatenate([[0], 1 + evenly(study.count - 1, _MOST_MARKED)]))
-    unit, kind = unit_of(study, key)
-    value = shown.designs.values[key][1:] * in_unit(1.0, unit, kind)
-    order = np.argsort(value, kind="stable")
-    pressure = spring_pressure(shown)
-    with_pressure = bool(np.isfinite(pressure).any())
-    grid = place.subgridspec(2 if with_pressure else 1, 1)
-    length = study.job.units.length
-    to_length = in_unit(1.0, length, "length")
-    top = figure.add_subplot(grid[0])
-    lines = shown.contact.line[1:][order]
-    _draw_course(top, value[order], np.where(lines, np.nan, shown.contact.width[1:][order] * to_length))
-    if lines.any():
-        nothing = np.zeros(int(lines.sum()))
-        top.plot(value[order][lines], nothing, "x", label="face and seat touch along a line", **_CROSS)
-    _band(top, limits, "seat width", to_length)
-    _mark_present(top, study, key, float(shown.contact.width[0]) * to_length, unit, kind)
-    _from_zero(top)
-    top.set_ylabel(f"contact width [{length}]")
-    note = "" if with_pressure else "; pressure: no valve.seat_force in job.toml"
-    top.set_title(f"contact width along the cone{note}", fontsize=10)
-    top.legend(loc="best", **_LEGEND)
-    last = top
-    if with_pressure:
-        last = figure.add_subplot(grid[1], sharex=top)
-        top.tick_params(labelbottom=False)
-        _draw_course(last, value[order], pressure[1:][order] / 1e6)
-        _band(last, limits, "contact pressure", 1e-6)
-        _mark_present(last, study, key, float(pressure[0]) / 1e6, unit, kind)
-        _from_zero(last)
-        last.set_ylabel("pressure [MPa]")
-        last.set_title("spring's mean pressure on the band, without friction", fontsize=10)
-    last.set_xlabel(f"{key_words(key)} [{unit}]")
-
-
-def _draw_course(axes: Any, value: Array, over: Array) -> None:
-    marker = "o" if len(value) <= 60 else ""
-    axes.plot(value, over, color="#0072b2", linewidth=1.6, marker=marker, markersize=3.5, label="designs")
-
-
-def _mark_present(axes: Any, study: Study, key: str, over: float, unit: str, kind: str) -> None:
-    at = present_value(study, key) * in_unit(1.0, unit, kind)
-    if np.isfinite([at, over]).all():
-        axes.plot(at, over, "D", color="black", markersize=6, label="present", zorder=4)
-
-
-def _draw_contact_by_design(
-    figure: Figure,
-    place: Any,
-    study: Study,
-    limits: tuple[Limit, ...],
-    label: Label,
-    of: str,
-    letters: int = _TITLE_LETTERS,
-) -> None:
-    """Draw contact width, and pressure where it is known, design by design; titles fit so many letters across."""
-    places = np.concatenate([[0], 1 + evenly(study.count - 1, _MOST_NAMED)])
-    shown = part_of(study, places)
-    pressure = spring_pressure(shown)
-    with_pressure = bool(np.isfinite(pressure).any())
-    grid = place.subgridspec(1, 2 if with_pressure else 1)
-    length = study.job.units.length
-    to_length = in_unit(1.0, length, "length")
-    rows = np.arange(len(places))[::-1]
-    names = ["present", *(_short(label(each)) for each in places[1:].tolist())]
-    axes = figure.add_subplot(grid[0])
-    width, line = shown.contact.width * to_length, shown.contact.line
-    axes.plot(width[~line], rows[~line], "o", color="#0072b2")
-    if line.any():
-        said = "line contact" if letters < _TITLE_LETTERS else "face and seat touch along a line"
-        axes.plot(width[line], rows[line], "x", label=said, **_CROSS)
-    _band(axes, limits, "seat width", to_length, upright=True)
-    axes.set_yticks(rows, names, fontsize=8)
-    axes.set_ylabel("\n".join(fitted(of.removesuffix(":"), 50, 3)), fontsize=8)
-    axes.set_xlim(0.0, None)
-    axes.set_ylim(-0.7, len(places) - 0.3)
-    axes.set_xlabel(f"contact width [{length}]")
-    taken = "" if study.count <= len(places) else f", {len(places) - 1} of {study.count - 1:,} designs, evenly taken"
-    note = "" if with_pressure else "; pressure: no valve.seat_force in job.toml"
-    # A narrow panel leaves the band to the small print.
-    entries = [
-        (handle, words)
-        for handle, words in zip(*axes.get_legend_handles_labels(), strict=True)
-        if letters == _TITLE_LETTERS or words == "line contact"
-    ]
-    if entries:
-        axes.legend(*zip(*entries, strict=True), loc="best", **_LEGEND)
-    letters //= 2 if with_pressure else 1
-    title = fitted(f"contact width along the cone{taken}{note}", letters, 4)
-    axes.set_title("\n".join(title), fontsize=10)
-    if with_pressure:
-        other = figure.add_subplot(grid[1], sharey=axes)
-        other.plot(pressure / 1e6, rows, "o", color="#0072b2")
-        other.tick_params(labelleft=False)
-        _band(other, limits, "contact pressure", 1e-6, upright=True)
-        other.set_xlim(0.0, None)
-        other.set_xlabel("pressure [MPa]")
-        title = fitted("spring's mean pressure on the band, without friction", letters, 4)
-        other.set_title("\n".join(title), fontsize=10)
 
 
 def write_study_chart(

@@ -18,7 +18,7 @@ from portviz.scene.state import view_state
 
 @pytest.fixture(scope="module")
 def designs(sidecar, examples):
-    from portviz.scene.design_switch import design_set
+    from portviz.scene.design_set import design_set
 
     job = sidecar.job
     named = read_designs(examples / "sidecar_intake" / "designs.toml", job)
@@ -172,7 +172,7 @@ def test_the_bar_of_colours_is_hidden_while_the_curtain_is_grey(scene):
 
 
 def test_the_gap_limits_up_to_the_lift_that_a_fine_search_finds(scene, designs):
-    from portviz.scene.design_switch import gap_limits_up_to
+    from portviz.scene.design_set import gap_limits_up_to
 
     lifts = np.arange(1, 2201) * 5e-6
     gap = least_passages(designs.profiles, lifts).limited_by_gap
@@ -187,7 +187,7 @@ def test_the_gap_limits_up_to_the_lift_that_a_fine_search_finds(scene, designs):
 
 
 def test_it_opens_where_the_designs_differ(sidecar, designs):
-    from portviz.scene.design_switch import opening_lift
+    from portviz.scene.design_set import opening_lift
 
     state = view_state(sidecar, 0, None, "velocity", "three-quarter")
     found = opening_lift(state, designs)
@@ -251,7 +251,7 @@ def test_a_picture_from_the_window_bears_the_designs_name(window):
 
 
 def test_designs_that_make_no_seat_are_told_and_left_out(sidecar):
-    from portviz.scene.design_switch import design_set
+    from portviz.scene.design_set import design_set
 
     job = sidecar.job
     bad = NamedDesign("too wide", replace(job, seat=replace(job.seat, throat_diameter=40e-3)), ())
