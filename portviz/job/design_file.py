@@ -43,7 +43,7 @@ def read_designs(path: str | Path, job: Job) -> tuple[NamedDesign, ...]:
     Parameters
     ----------
     path : str or Path
-        With tables [[design]], each with a name and what it changes of [valve] and [seat].
+        From where one stands, or else from the job's folder; with tables [[design]], each with a name and what it changes of [valve] and [seat].
     job : Job
         Whose job.toml they change.
 
@@ -53,6 +53,9 @@ def read_designs(path: str | Path, job: Job) -> tuple[NamedDesign, ...]:
         For anything that can't be understood, by design and key.
     """
     path = Path(path)
+    if not path.exists() and not path.is_absolute() and (job.folder / path).exists():
+        # A plain name is mostly that of the job's own file.
+        path = job.folder / path
     raw = read_toml(path)
     own = read_toml(job.folder / JOB_FILE)
     designs = raw.get("design")

@@ -436,3 +436,11 @@ def test_values_that_job_toml_would_refuse(copied, capsys, vary, words):
     code, _, err = study(capsys, copied, "--vary", vary)
     assert code == 2
     assert words in err
+
+
+def test_the_jobs_own_designs_are_found_from_anywhere(examples, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, out, _ = study(capsys, examples / "sidecar_intake", "--designs", "designs.toml", "--json")
+    assert code == 0
+    assert len(json.loads(out)["designs"]) == 4
+    assert study(capsys, examples / "sidecar_intake", "--designs", "nothing.toml")[0] == 1
