@@ -383,7 +383,7 @@ def told_decimals(unit: str, kind: str) -> int:
 def number_text(value: float, unit: str, kind: str, decimals: int | None = None) -> str:
     """Return an SI value as a number in the given unit, for example ``"8.00"``; see `told_decimals`."""
     decimals = told_decimals(unit, kind) if decimals is None else decimals
-    return f"{in_unit(value, unit, kind):.{decimals}f}"
+    return f"{in_unit(value, unit, kind):z.{decimals}f}"
 
 
 def format_quantity(value: float, unit: str, kind: str, decimals: int | None = None) -> str:

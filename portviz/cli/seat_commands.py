@@ -69,7 +69,7 @@ def study(
         str | None,
         Parameter(
             allow_leading_hyphen=True,
-            help='How far a plane (piston, plug) lies below the seat\'s outer edge, such as "12 mm": what stays clear.',
+            help='How far a plane (piston, plug) lies below the present seat\'s edge, as "12 mm": what stays clear.',
         ),
     ] = None,
     csv: Annotated[

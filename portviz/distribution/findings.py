@@ -58,7 +58,10 @@ def findings(study: Study, limits: tuple[Limit, ...], places: range | list[int])
     values = measures(study)
     chosen = np.asarray(places, dtype=np.intp)
     present, new = study.profiles.take(slice(0, 1)), study.profiles.take(chosen)
-    sinks, on_valve = metal_sinks(present, new), metal_on_valve(present, new)
+    # The valve rests on the seat, wherever that one's edge lies.
+    protrusion = study.contact.protrusion
+    sinks = metal_sinks(present, new) + protrusion[0] - protrusion[chosen]
+    on_valve = metal_on_valve(present, new)
     return [
         [
             *_outside(limits, values, place),
@@ -96,8 +99,8 @@ def _metal_words(study: Study, place: int, sinks: float, on_valve: float) -> lis
         )
     elif sinks > _CUTTABLE:
         found.append(
-            f"cut from the present seat it lies at least {lift_text(job, sinks)} deeper in the head, since metal only "
-            "comes off; the valve sinks, and its spring's installed height and its stem height change"
+            f"cut from the present seat, the valve sinks by at least {lift_text(job, sinks)}, since metal only comes "
+            "off: its spring's installed height and its stem height change"
         )
     if dims.head_radius[place] > dims.head_radius[0] + _CUTTABLE:
         found.append("a larger head is another valve; see that it clears the bore, the piston and its neighbour")

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from portviz.distribution.cam_event import CamEvent
 from portviz.distribution.study import Study
-from portviz.geometry.recession import plane_clearance, valve_sinks
+from portviz.geometry.recession import metal_sinks, plane_clearance, valve_sinks
 from portviz.job.model import Array
 
 
@@ -19,11 +21,13 @@ class Heights:
     cut_depth : float or None
         Metal taken off the seat, square to its cone, all cuts following [m].
     plane : float or None
-        Distance of a plane below that of the seat's outer edge as it is before the cut [m].
+        Distance of a plane below that of the present seat's outer edge [m].
     sinks : ndarray, shape (N,)
-        How far the valve sinks along its axis [m]; zero without a cut. The spring's installed height grows by as much.
+        How far the valve sinks along its axis by the depth of cut [m]; zero without one. The spring's installed height
+        grows by as much.
     protrusion : ndarray, shape (N,)
-        How far the closed head's lower edge then stands below the plane of the seat's outer edge before the cut [m].
+        How far the closed head's lower edge then stands below the plane of the present seat's outer edge [m], the
+        design cut no deeper than it must be; where it can't be cut, its own outer edge stands for that.
     clearance : ndarray, shape (N, M), or None
         Of the head's lower edge from the plane at each lift [m]; below zero it stands in it.
     highest_lift : float or None
@@ -47,7 +51,8 @@ class Heights:
 def study_heights(study: Study, cut_depth: float | None, plane: float | None, event: CamEvent | None) -> Heights:
     """Return the heights of a study's valves; see `geometry.recession` for what they rest on."""
     sinks = valve_sinks(cut_depth or 0.0, study.designs.dimensions.seat_angle)
-    protrusion = study.contact.protrusion
+    deeper = metal_sinks(study.profiles.take(slice(0, 1)), study.profiles)
+    protrusion = study.contact.protrusion - np.where(np.isfinite(deeper), deeper, 0.0)
     clearance = least = highest = None
     if plane is not None:
         clearance = plane_clearance(plane, protrusion[:, None], study.lift, sinks[:, None])

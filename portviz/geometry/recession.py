@@ -80,7 +80,7 @@ def plane_clearance(
 
 
 def metal_sinks(present: Profiles, designs: Profiles) -> Array:
-    """Return how much deeper in the head designs lie if cut from the present seat [m], shape (N,); never below zero.
+    """Return how much deeper in the head designs' outer edges lie at least, cut from the present seat [m], shape (N,).
 
     Parameters
     ----------
@@ -92,7 +92,8 @@ def metal_sinks(present: Profiles, designs: Profiles) -> Array:
     Returns
     -------
     ndarray
-        Infinite where the throat is smaller, so that no depth of cut makes the design.
+        Infinite where the throat is smaller, so that no depth of cut makes the design; below zero where the edge moves
+        out along the metal that is there, and lies nearer to the cylinder.
 
     Notes
     -----
@@ -105,8 +106,8 @@ def metal_sinks(present: Profiles, designs: Profiles) -> Array:
     outer = np.minimum(old[:, 0, 0], new[:, 0, 0])
     radii = np.concatenate([old[:, :, 0], new[:, :, 0], outer[:, None]], axis=1)
     inside = (radii >= throat[:, None]) & (radii <= outer[:, None])
-    deeper = np.where(inside, profile_heights(old, radii) - profile_heights(new, radii), 0.0)
-    return np.where(new[:, -1, 0] < old[:, -1, 0] - LENGTH_TOLERANCE, np.inf, np.maximum(np.max(deeper, axis=1), 0.0))
+    deeper = np.where(inside, profile_heights(old, radii) - profile_heights(new, radii), -np.inf)
+    return np.where(new[:, -1, 0] < old[:, -1, 0] - LENGTH_TOLERANCE, np.inf, np.max(deeper, axis=1))
 
 
 def metal_on_valve(present: Profiles, designs: Profiles) -> Array:

@@ -43,7 +43,8 @@ def read_designs(path: str | Path, job: Job) -> tuple[NamedDesign, ...]:
     Parameters
     ----------
     path : str or Path
-        From where one stands, or else from the job's folder; with tables [[design]], each with a name and what it changes of [valve] and [seat].
+        From where one stands, or else from the job's folder; with tables [[design]], each with a name and what it
+        changes of [valve] and [seat].
     job : Job
         Whose job.toml they change.
 

@@ -25,6 +25,8 @@ from portviz.units import area_unit, in_unit, number_text
 #: Runs side by side in one table.
 _RUNS_ABREAST = 4
 _LONGEST_HEADING = 18
+#: Less turning than this is none [-].
+_NO_TURNING = 5e-5
 
 
 def event_tables(events: LiftEvent, runs: list[int], comparisons: list[EventComparison]) -> RenderableType:
@@ -199,7 +201,7 @@ def _turnings(events: LiftEvent, runs: list[int]) -> Table:
         add_row(
             table,
             events.reduction.runs[run],
-            with_uncertainty(float(about[2]), float(wide[2]), 4),
+            with_uncertainty(float(about[2]) + 0.0, float(wide[2]), 4),
             sense if not abs(about[2]) <= wide[2] else "not told",
             with_uncertainty(across, across_wide, 4),
             f"{round(rolls_down_deg(about[:2])) % 360}°" if events.known[run].rolls() else "not told",
@@ -291,6 +293,9 @@ def _change_words(events: LiftEvent, each: EventComparison) -> str:
 def _turning_words(turned: Difference) -> list[str]:
     """Return how the turning about the bore's axis and across it changed."""
     before, after = float(turned.a[2]), float(turned.b[2])
+
+    if max(abs(before), abs(after)) < _NO_TURNING:
+        return ["Turning about the bore's axis (swirl): none, as from a central valve."]
 
     def sense(value: float) -> str:
         return f"{abs(value):.4f} {'anticlockwise' if value > 0.0 else 'clockwise'}"

@@ -194,7 +194,7 @@ def _heights_title(study: Study, heights: Heights) -> str:
     if heights.cut_depth is not None:
         asked.append(f"seat cut {lift_text(study.job, heights.cut_depth)} deep, square to its cone, all cuts following")
     if heights.plane is not None:
-        asked.append(f"a plane {lift_text(study.job, heights.plane)} below the seat's outer edge")
+        asked.append(f"a plane {lift_text(study.job, heights.plane)} below the present seat's outer edge")
     return f"Heights: {'; '.join(asked)}"
 
 
@@ -271,7 +271,7 @@ def _to_check(study: Study, limits: tuple[Limit, ...], shown: list[int]) -> str:
     for told in kinds.values():
         (first, words), others = told[0], [design_label(study, place) for place, _ in told[1:]]
         lines.append(f"{design_label(study, first)}: {words}")
-        also = ", ".join(others[:_TOLD]) + (f" and {len(others) - _TOLD} more" if len(others) > _TOLD else "")
+        also = "; ".join(others[:_TOLD]) + (f" and {len(others) - _TOLD} more" if len(others) > _TOLD else "")
         if others:
             lines[-1] += f". Likewise, with their own figures: {also}"
     return "\n".join(lines) if lines else NOTHING_OUTSIDE
@@ -290,16 +290,20 @@ def _meanings(study: Study, limits_name: str) -> str:
         "lift another passage is the narrower, mostly from the seat to the back of the head, not the bore; – where "
         f"that is beyond {lift_text(job, HIGH_LIFT * job.valve.head_diameter)}. line (...): face and seat touch along "
         "a line, and in brackets the band once worn in.",
-        "The spring's mean pressure on the band is frictionless; friction up to "
-        f"{FRICTION:g} (common practice, no source) bounds it in --json.",
         f"Limits: {limits_name}; --limits FILE, or a limits.csv in the job's folder, replaces them.",
         "A narrow seat cools the valve worse, a wide one seals worse; a valve can burn, a seat pull out, a thin margin "
         "crack. The valve's and seat's makers' limits and licensed practice come first: nothing here is a permission.",
     ]
+    spring = study.designs.values["valve.seat_force"]
     if np.isfinite(closed_pressure(study)).any():
-        spring = study.designs.values["valve.seat_force"]
         alone = " (gas alone where valve.seat_force is not stated)" if np.isnan(spring).any() else ""
-        words.insert(2, f"With gas: the spring and valve.gas_pressure on the circle within the contact{alone}.")
+        words.insert(1, f"With gas: the spring and valve.gas_pressure on the circle within the contact{alone}.")
+    if np.isfinite(spring).any():
+        words.insert(
+            1,
+            "The spring's mean pressure on the band is frictionless; friction up to "
+            f"{FRICTION:g} (common practice, no source) bounds it in --json. On a line there is no mean pressure.",
+        )
     if np.isfinite(study.flow).any():
         words.insert(
             1,

@@ -270,7 +270,7 @@ def _draw_demand(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
                 color=INK,
             )
     axes.set_xlabel("crank angle [deg]")
-    axes.set_ylabel("Mach number asked for [-]")
+    axes.set_ylabel(f"Mach number asked for [-], drawn up to ±{_MOST_MACH:g}")
     speed = in_unit(engine.speed, "rpm", "rotation")
     sound = in_unit(sound_speed(job), job.units.velocity, "velocity")
     blow = ", no blow-down, no hot gas" if job.side == "exhaust" else ""

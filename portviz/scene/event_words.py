@@ -40,20 +40,15 @@ def slowness_text(seconds: float, event: CamEvent, speed: float | None) -> str |
     return f"{times:g} times slower than at {speed * 30.0 / np.pi:.4g} rpm" if times < 1e5 else None
 
 
-def flow_words(job: Job, run: RunEvent, left: RunEvent | None) -> str:
-    """Return the mean flow of a run over the event, and how it differs from that of the run shown left of it."""
+def flow_words(job: Job, run: RunEvent) -> str:
+    """Return the mean flow of a run over the event; whether two differ is for a comparison with its uncertainties."""
     flow = run.mean_flow
     if not np.isfinite(flow):
         return "mean flow over the event: not known (no flow of the bench)"
     words = f"mean flow over the event {flow_text(job, flow)}"
     if run.held:
         words += f" (as at {lift_text(job, float(run.knots[-1]))} above it: a guess)"
-    if left is None or not left.mean_flow > 0.0:
-        return words
-    percent = round(100.0 * (flow / left.mean_flow - 1.0), 1)
-    if percent == 0.0:
-        return f"{words}, as in the run on the left"
-    return f"{words}, {abs(percent):.1f} % {'more' if percent > 0.0 else 'less'} than in the run on the left"
+    return words
 
 
 def headline(

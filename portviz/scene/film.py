@@ -171,8 +171,7 @@ def film_scenes(
     if len(runs) > 1:
         # Two shades side by side leave one guessing which run flows more.
         results = event_results(reduction, plan.event)
-        lefts = [None, *(results[run] for run in runs[:-1])]
-        flows = [flow_words(reduction.job, results[run], left) for run, left in zip(runs, lefts, strict=True)]
+        flows = [flow_words(reduction.job, results[run]) for run in runs]
     scenes = []
     try:
         for run, flow in zip(runs, flows, strict=True):

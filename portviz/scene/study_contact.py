@@ -63,7 +63,7 @@ def draw_contact_over(figure: Figure, place: Any, study: Study, key: str, limits
     mark_present(top, study, key, float(shown.contact.width[0]) * to_length, unit, kind)
     from_zero(top)
     top.set_ylabel(f"contact width [{length}]")
-    note = "" if with_pressure else "; pressure: no valve.seat_force in job.toml"
+    note = "" if with_pressure else _why_none(shown)
     top.set_title(f"contact width along the cone{note}", fontsize=10)
     top.legend(loc="best", **LEGEND)
     last = top
@@ -111,7 +111,7 @@ def draw_contact_by_design(
     axes.set_ylim(-0.7, len(places) - 0.3)
     axes.set_xlabel(f"contact width [{length}]")
     taken = "" if study.count <= len(places) else f", {len(places) - 1} of {study.count - 1:,} designs, evenly taken"
-    note = "" if with_pressure else "; pressure: no valve.seat_force in job.toml"
+    note = "" if with_pressure else _why_none(shown)
     # A narrow panel leaves the band to the small print.
     entries = [
         (handle, words)
@@ -132,3 +132,10 @@ def draw_contact_by_design(
         other.set_xlabel("pressure [MPa]")
         title = fitted("spring's mean pressure on the band, without friction", letters, 4)
         other.set_title("\n".join(title), fontsize=10)
+
+
+def _why_none(study: Study) -> str:
+    """Return why there is no mean pressure to draw."""
+    if np.isfinite(study.designs.values["valve.seat_force"]).any():
+        return "; no mean pressure: they touch along a line"
+    return "; pressure: no valve.seat_force in job.toml"

@@ -367,6 +367,19 @@ def test_heights_by_hand(examples) -> None:
     assert without.least_clearance[0] < 0.0 < heights.least_clearance[0]
 
 
+def test_a_seat_widened_outward_into_its_top_cut_lets_the_valve_sink(examples) -> None:
+    """By hand: 0.1 mm out along 45 deg is 0.1 mm lower, but the 30 deg top cut there only 0.0577 mm: 0.0423 mm."""
+    job = read_job(examples / "sidecar_intake")
+    outer = job.valve.head_diameter - 0.4 * MM
+    widened = {"seat__outer_diameter": outer + 0.2 * MM, "seat__width": job.seat.width + 0.1 * MM / math.cos(deg(45.0))}
+    study = studied(job, [MM], **widened)
+    assert study.contact.protrusion == pytest.approx([1.4 * MM, 1.3 * MM], rel=1e-9)
+    sinks = 0.1 * MM * (1.0 - math.tan(deg(30.0)))
+    assert study_heights(study, None, None, None).protrusion == pytest.approx([1.4 * MM, 1.4 * MM - sinks], rel=1e-9)
+    said = " ".join(findings(study, (), range(2))[1])
+    assert "the valve sinks by at least 0.04 mm" in said
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     first=st.integers(1, 40),

@@ -246,9 +246,7 @@ def test_a_film_of_two_tells_each_runs_mean_flow_and_how_they_differ(scenes, sid
     left, right = said[0]
     found = [float(re.search(r"mean flow over the event ([\d.]+) l/s", line)[1]) for line in (left, right)]
     assert found == pytest.approx([1e3 * mean for mean in means], rel=0.01)
-    percent = float(re.search(r", ([\d.]+) % more than in the run on the left$", right)[1])
-    assert percent == pytest.approx(100.0 * (means[1] / means[0] - 1.0), abs=0.3)
-    assert "left" not in left
+    assert "%" not in left + right, "no difference without its uncertainty"
 
 
 def test_a_mean_flow_that_is_not_known_or_partly_a_guess_says_so(scenes, sidecar):

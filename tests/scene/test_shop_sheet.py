@@ -177,7 +177,7 @@ def test_the_words_can_be_read_from_the_pdf(examples, tmp_path):
         "seat band: 30°, 1.60 mm",
         "contact: 1.60 mm wide, mean Ø 39.21 mm",
         "Cutters",
-        "deeper in the head",
+        "the valve sinks by at least",
         "a machinist must check what is left of the insert's edge and of its press",
         "Against the present design: ",
         "contact diameter, measured",
