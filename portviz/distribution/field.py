@@ -138,6 +138,13 @@ class RunField:
         return monotone_cubic(self.lifts, self.values, lift, self._slopes)
 
 
+def degrees_apart(station_deg: Array, angle_deg: npt.ArrayLike) -> Array:
+    """Return how far angles lie from each of K stations on the circle [deg], of the shape of `angle_deg` and (K,)."""
+    return np.asarray(
+        np.abs(np.mod(np.asarray(angle_deg, dtype=float)[..., None] - station_deg + 180.0, 360.0) - 180.0)
+    )
+
+
 def angle_to_nearest(station_deg: Array, angle_deg: npt.ArrayLike) -> Array:
     """Return how far angles lie from the nearest station on the circle [deg], of the shape of `angle_deg`.
 
@@ -146,8 +153,7 @@ def angle_to_nearest(station_deg: Array, angle_deg: npt.ArrayLike) -> Array:
     >>> angle_to_nearest(np.array([0.0, 90.0, 200.0]), [10.0, 350.0, 145.0])
     array([10., 10., 55.])
     """
-    apart = np.abs(np.mod(np.asarray(angle_deg, dtype=float)[..., None] - station_deg + 180.0, 360.0) - 180.0)
-    return np.asarray(apart.min(axis=-1))
+    return np.asarray(degrees_apart(station_deg, angle_deg).min(axis=-1))
 
 
 def known_groups(reduction: Reduction, run: int, quantity: str) -> Index:

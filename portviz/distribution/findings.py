@@ -7,7 +7,7 @@ import numpy as np
 from portviz.distribution.cam_event import CamEvent
 from portviz.distribution.study import Study
 from portviz.geometry.contact import gas_force, mean_contact_pressure
-from portviz.geometry.recession import metal_on_valve, metal_sinks
+from portviz.geometry.recession import least_sinking, metal_on_valve
 from portviz.job.limits import MEASURES, Limit
 from portviz.job.model import SAME_LIFT, Array
 from portviz.job.words import lift_text
@@ -58,9 +58,8 @@ def findings(study: Study, limits: tuple[Limit, ...], places: range | list[int])
     values = measures(study)
     chosen = np.asarray(places, dtype=np.intp)
     present, new = study.profiles.take(slice(0, 1)), study.profiles.take(chosen)
-    # The valve rests on the seat, wherever that one's edge lies.
-    protrusion = study.contact.protrusion
-    sinks = metal_sinks(present, new) + protrusion[0] - protrusion[chosen]
+    both = np.concatenate([[0], chosen])
+    sinks = least_sinking(study.profiles.take(both), study.contact.protrusion[both])[1:]
     on_valve = metal_on_valve(present, new)
     return [
         [

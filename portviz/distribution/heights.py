@@ -8,7 +8,7 @@ import numpy as np
 
 from portviz.distribution.cam_event import CamEvent
 from portviz.distribution.study import Study
-from portviz.geometry.recession import metal_sinks, plane_clearance, valve_sinks
+from portviz.geometry.recession import least_sinking, plane_clearance, valve_sinks
 from portviz.job.model import Array
 
 
@@ -51,8 +51,9 @@ class Heights:
 def study_heights(study: Study, cut_depth: float | None, plane: float | None, event: CamEvent | None) -> Heights:
     """Return the heights of a study's valves; see `geometry.recession` for what they rest on."""
     sinks = valve_sinks(cut_depth or 0.0, study.designs.dimensions.seat_angle)
-    deeper = metal_sinks(study.profiles.take(slice(0, 1)), study.profiles)
-    protrusion = study.contact.protrusion - np.where(np.isfinite(deeper), deeper, 0.0)
+    uncut = study.contact.protrusion
+    deeper = least_sinking(study.profiles, uncut)
+    protrusion = np.where(np.isfinite(deeper), uncut[0] - deeper, uncut)
     clearance = least = highest = None
     if plane is not None:
         clearance = plane_clearance(plane, protrusion[:, None], study.lift, sinks[:, None])

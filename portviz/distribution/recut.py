@@ -11,6 +11,7 @@ from portviz.distribution.study import StudyBase
 from portviz.geometry.contact import seat_contact
 from portviz.geometry.dimensions import Dimensions
 from portviz.geometry.profiles import possible_profiles
+from portviz.geometry.recession import least_sinking
 from portviz.job.model import Job
 
 #: Mean diameters that are looked at, across the face.
@@ -160,13 +161,7 @@ class _Cutter:
     @staticmethod
     def sinks(dims: Dimensions) -> float:
         """Return how far the valve sinks at least [m], from the present design to the second one."""
-        profiles = possible_profiles(dims)[0]
-        (old_r, old_z), (new_r, new_z) = (each[::-1].T for each in profiles.wall[:, :-1])
-        at = np.unique(np.concatenate([old_r, new_r]))
-        at = at[(at <= min(old_r[-1], new_r[-1])) & (at >= max(old_r[0], new_r[0]))]
-        deeper = float(np.max(np.interp(at, old_r, old_z) - np.interp(at, new_r, new_z)))
-        protrusion = seat_contact(dims).protrusion
-        return deeper + float(protrusion[0] - protrusion[1])
+        return float(least_sinking(possible_profiles(dims)[0], seat_contact(dims).protrusion)[1])
 
     def remarks(self, changes: dict[str, float]) -> list[str]:
         """Return what to know of a seat that was put elsewhere."""

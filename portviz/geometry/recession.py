@@ -110,6 +110,25 @@ def metal_sinks(present: Profiles, designs: Profiles) -> Array:
     return np.where(new[:, -1, 0] < old[:, -1, 0] - LENGTH_TOLERANCE, np.inf, np.max(deeper, axis=1))
 
 
+def least_sinking(profiles: Profiles, protrusion: Array) -> Array:
+    """Return how far valves sink at least if each seat is cut from the first one of N [m], shape (N,).
+
+    Parameters
+    ----------
+    profiles : Profiles
+        Of N designs.
+    protrusion : ndarray, shape (N,)
+        Of the closed heads' lower edges beyond their own seats' outer edges [m]: a valve rests on its seat, wherever
+        that one's edge lies.
+
+    Returns
+    -------
+    ndarray
+        Infinite where no depth of cut makes the design; see `metal_sinks`.
+    """
+    return np.asarray(metal_sinks(profiles.take(slice(0, 1)), profiles) + protrusion[0] - protrusion)
+
+
 def metal_on_valve(present: Profiles, designs: Profiles) -> Array:
     """Return by how much designs' valves stand higher under the head than the present one [m], shape (N,).
 

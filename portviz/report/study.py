@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 from typing import TextIO
 
 import numpy as np
@@ -131,13 +130,6 @@ def _lifts(study: Study, place: int, heights: Heights | None = None) -> list[Doc
         }
         for column, lift in enumerate(study.lift.tolist())
     ]
-
-
-def study_csv(study: Study, heights: Heights | None = None) -> str:
-    """Return the study as comma-separated text in SI, a row a design and lift."""
-    out = io.StringIO()
-    write_study_csv(study, out, heights)
-    return out.getvalue()
 
 
 def write_study_csv(study: Study, out: TextIO, heights: Heights | None = None) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from portviz.distribution.comparison import Comparison, LiftComparison
-from portviz.distribution.field import run_field
+from portviz.distribution.field import degrees_apart, run_field
 from portviz.distribution.verdicts import NOT_SHOWN, expanded
 from portviz.errors import UsageError
 from portviz.geometry.dimensions import Mask
@@ -66,10 +66,8 @@ def difference_round(comparison: Comparison, at: LiftComparison, angles_deg: Arr
 
 def shown_round(at: LiftComparison, angles_deg: Array) -> Mask:
     """Tell which angles [deg] belong to a station whose change of velocity is shown."""
-    stations = np.mod(at.angles_deg, 360.0)
-    apart = np.abs(np.mod(angles_deg[:, None] - stations + 180.0, 360.0) - 180.0)
     shown = np.array([verdict != NOT_SHOWN for verdict in at.stations["velocity"].verdicts])
-    return np.asarray(shown[np.argmin(apart, axis=1)])
+    return np.asarray(shown[np.argmin(degrees_apart(at.angles_deg, angles_deg), axis=-1)])
 
 
 def difference_range(comparison: Comparison) -> ColourRange:
