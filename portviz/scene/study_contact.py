@@ -137,5 +137,5 @@ def draw_contact_by_design(
 def _why_none(study: Study) -> str:
     """Return why there is no mean pressure to draw."""
     if np.isfinite(study.designs.values["valve.seat_force"]).any():
-        return "; no mean pressure: they touch along a line"
+        return "; no mean pressure on a line"
     return "; pressure: no valve.seat_force in job.toml"
