@@ -20,6 +20,7 @@ from portviz.distribution.uncertainty import Uncertainty
 from portviz.geometry.contact import Contact, seat_contact
 from portviz.geometry.passages import least_passages
 from portviz.geometry.profiles import Profiles, possible_profiles
+from portviz.geometry.takeover import HALVINGS, LOOKED_AT, throat_takes_over
 from portviz.geometry.three_stage import three_stage_area
 from portviz.job.model import SAME_LIFT, Array, Index, Job, Mask
 
@@ -29,12 +30,10 @@ _AT_ONCE = 20_000
 _EVENT_LIFTS = 16
 #: Low lift, over the head's diameter [-] (common practice, no source).
 LOW_LIFT, LOW_LIFTS = 0.1, 5
-#: Up to this lift over the head's diameter it is looked at which passage limits [-], and at so many lifts.
-HIGH_LIFT, _LOOKED_AT = 0.4, 40
+#: Up to this lift over the head's diameter it is looked at which passage limits [-].
+HIGH_LIFT = 0.4
 #: Least part of a flow by which another design's may be off [-] (an assumption, no source).
 LEAST_BAND = 0.01
-#: Halvings that find the lift at which the throat takes over: to a micrometre between lifts 8 mm apart.
-_HALVINGS = 13
 #: About what one passage takes on a plain machine, files and words not counted [s].
 _SECONDS_A_CASE = 2e-6
 #: About what it takes to write one row, and to hold one of a document [s], [bytes].
@@ -169,26 +168,9 @@ class Study:
     def throat_takes_over(self) -> Array:
         """Return the lift from which another passage than the gap is the narrower [m], shape (N,).
 
-        NaN where the gap is up to `HIGH_LIFT` head diameters. The first such lift, whatever lifts were asked for:
-        looked for at `_LOOKED_AT` lifts and halved out between two. Gap and throat may share their corner over a
-        stretch of lifts, where they are one and count as the gap, so that no slope would find it.
+        NaN where the gap is up to `HIGH_LIFT` head diameters; the first such lift, whatever lifts were asked for.
         """
-        lifts = np.linspace(0.0, HIGH_LIFT * self.job.valve.head_diameter, _LOOKED_AT + 1)[1:]
-        taken = ~least_passages(self.profiles, lifts).limited_by_gap
-        first = np.argmax(taken, axis=1)
-        found = np.where(taken.any(axis=1), lifts[first], np.nan)
-        rows = np.flatnonzero(taken.any(axis=1))
-        if not len(rows):
-            return found
-        profiles = self.profiles.take(rows)
-        low = np.where(first[rows] > 0, lifts[np.maximum(first[rows] - 1, 0)], 0.0)
-        high = lifts[first[rows]]
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (low + high)
-            gap = least_passages(profiles, middle[:, None]).limited_by_gap[:, 0]
-            low, high = np.where(gap, middle, low), np.where(gap, high, middle)
-        found[rows] = 0.5 * (low + high)
-        return found
+        return throat_takes_over(self.profiles, HIGH_LIFT * self.job.valve.head_diameter)
 
 
 @dataclass(frozen=True)
@@ -224,7 +206,7 @@ def study_cost(designs: int, lifts: int, *, rows: int = 0) -> tuple[float, float
     rows : int
         How many times each design and lift is written out, as in a table and a document.
     """
-    cases = designs * (lifts + _EVENT_LIFTS + LOW_LIFTS + _LOOKED_AT + _HALVINGS)
+    cases = designs * (lifts + _EVENT_LIFTS + LOW_LIFTS + LOOKED_AT + HALVINGS)
     seconds = _SECONDS_A_CASE * cases + 1e-4 * designs + _SECONDS_A_ROW * rows * designs * lifts
     return seconds, designs * (60.0 * lifts + 3000.0) + _BYTES_A_ROW * max(rows - 1, 0) * designs * lifts
 

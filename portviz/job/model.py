@@ -309,6 +309,29 @@ class Engine:
 
 
 @dataclass(frozen=True)
+class Handover:
+    """Who hands a report over, and to whom, in their own words; empty where it is not stated.
+
+    Parameters
+    ----------
+    shop, address, contact : str
+        Of the shop.
+    logo : str
+        Name of a picture in the job's folder.
+    customer, head, order : str
+        Whom it is for, which head or engine it is about, and the shop's number of the work.
+    """
+
+    shop: str = ""
+    address: str = ""
+    contact: str = ""
+    logo: str = ""
+    customer: str = ""
+    head: str = ""
+    order: str = ""
+
+
+@dataclass(frozen=True)
 class DisplayUnits:
     """The units in which a person reads this job's results: those that its files were typed in."""
 
@@ -339,5 +362,6 @@ class Job:
     flow: BenchFlow | None = None
     cam: Cam | None = None
     engine: Engine | None = None
+    handover: Handover = Handover()
     remarks: tuple[str, ...] = ()
     unnamed: frozenset[str] = frozenset()

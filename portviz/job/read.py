@@ -20,6 +20,7 @@ from portviz.job.model import (
     DisplayUnits,
     Engine,
     Gauge,
+    Handover,
     Job,
     Seat,
     Stations,
@@ -97,6 +98,7 @@ def read_job(folder: str | Path, *, tables: bool = True) -> Job:
         flow=flow,
         cam=cam,
         engine=None if table.engine is None else _engine(table.engine, table, raw),
+        handover=_handover(table),
         remarks=remarks,
         unnamed=_unnamed(table),
     )
@@ -277,6 +279,16 @@ def _engine(engine: EngineTable, table: JobTable, raw: dict[str, Any]) -> Engine
         valve_direction_deg=None if engine.valve_direction is None else in_degrees(engine.valve_direction),
         dead_centre_deg=None if engine.dead_centre is None else in_degrees(engine.dead_centre),
     )
+
+
+def _handover(table: JobTable) -> Handover:
+    shop, customer = table.shop, table.customer
+    words: dict[str, str | None] = {}
+    if shop is not None:
+        words.update(shop=shop.name, address=shop.address, contact=shop.contact, logo=shop.logo)
+    if customer is not None:
+        words.update(customer=customer.name, head=customer.head, order=customer.order)
+    return Handover(**{name: text for name, text in words.items() if text is not None})
 
 
 def _stations(table: JobTable) -> Stations:

@@ -320,6 +320,23 @@ class EngineTable(_Table):
     )
 
 
+class ShopTable(_Table):
+    """The shop that hands a report over."""
+
+    name: Text | None = None
+    address: Text | None = Field(None, description="lines parted by commas or line ends")
+    contact: Text | None = Field(None, description="telephone, mail: what a customer reaches you by")
+    logo: Text | None = Field(None, description="a .png or .jpg in the job's folder")
+
+
+class CustomerTable(_Table):
+    """Whom a report is for."""
+
+    name: Text | None = None
+    head: Text | None = Field(None, description="which head or engine it is about, in your words")
+    order: Text | None = Field(None, description="your own number of the work")
+
+
 class JobTable(_Table):
     """A flow-bench job: one head, one valve, its bench data."""
 
@@ -333,6 +350,8 @@ class JobTable(_Table):
     stations: StationsTable
     cam: CamTable | None = None
     engine: EngineTable | None = None
+    shop: ShopTable | None = None
+    customer: CustomerTable | None = None
 
 
 def job_json_schema() -> dict[str, Any]:

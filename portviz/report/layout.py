@@ -1,13 +1,15 @@
-"""How tables stand on a terminal."""
+"""How tables stand on a terminal, and how they leave it for a page."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from rich import box
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
+
+from portviz.report.content import TextTable
 
 
 def new_table(columns: Iterable[str], left: Iterable[str] = ()) -> Table:
@@ -65,3 +67,28 @@ def titled(title: str, table: Table) -> RenderableType:
 def add_row(table: Table, *cells: str) -> None:
     """Add a row of words as they are: what a person typed is no markup."""
     table.add_row(*map(Text, cells))
+
+
+def text_tables(made: RenderableType) -> Iterator[TextTable]:
+    """Yield the tables that a terminal would be shown, each with its title, as tables in words."""
+    parts = list(made.renderables) if isinstance(made, Group) else [made]
+    for place, part in enumerate(parts):
+        if isinstance(part, Table):
+            before = parts[place - 1] if place else None
+            yield _text_table(before.plain if isinstance(before, Text) else "", part)
+        elif isinstance(part, Group):
+            yield from text_tables(part)
+
+
+def _text_table(title: str, table: Table) -> TextTable:
+    columns = [[_plain(cell) for cell in column.cells] for column in table.columns]
+    return TextTable(
+        title=title,
+        columns=tuple(_plain(column.header).replace("\n", " ") for column in table.columns),
+        rows=tuple(zip(*columns, strict=True)),
+        words=frozenset(place for place, column in enumerate(table.columns) if column.justify == "left"),
+    )
+
+
+def _plain(cell: RenderableType) -> str:
+    return cell.plain if isinstance(cell, Text) else str(cell)

@@ -55,9 +55,9 @@ def study_tables(
             Text(f"{study.count - len(shown)} more designs are not listed here; --csv and --json hold them all.")
         )
     if study.refused:
-        parts += [Text("Refused, since they make no valve and seat", style="bold"), Text(_refused(study)), Text("")]
-    parts += [Text("To check", style="bold"), Text(_to_check(study, limits, shown)), Text("")]
-    parts.append(Text(_meanings(study, limits_name), style="dim"))
+        parts += [Text("Refused, since they make no valve and seat", style="bold"), Text(refused(study)), Text("")]
+    parts += [Text("To check", style="bold"), Text(to_check(study, limits, shown)), Text("")]
+    parts.append(Text(meanings(study, limits_name), style="dim"))
     return Group(*parts)
 
 
@@ -246,7 +246,8 @@ def _heights_words(study: Study, heights: Heights) -> str:
     return " ".join(words)
 
 
-def _refused(study: Study) -> str:
+def refused(study: Study) -> str:
+    """Return how many designs were refused, and why."""
     counts = Counter(reason.split(":")[0] for _, _, reason in study.refused)
     first: dict[str, tuple[str | None, dict[str, float], str]] = {}
     for name, changes, reason in study.refused:
@@ -259,7 +260,7 @@ def _refused(study: Study) -> str:
     return "\n".join(lines)
 
 
-def _to_check(study: Study, limits: tuple[Limit, ...], shown: list[int]) -> str:
+def to_check(study: Study, limits: tuple[Limit, ...], shown: list[int]) -> str:
     """Return what to check, the present design first; of one kind the first design's words, and who else."""
     said = findings(study, limits, shown)
     lines = [f"present: {words}" for words in said[0]]
@@ -282,7 +283,8 @@ def _kind(words: str) -> str:
     return re.sub(r"[-+]?\d[\d.]*", "#", words.partition(" is outside ")[0] if " is outside " in words else words)
 
 
-def _meanings(study: Study, limits_name: str) -> str:
+def meanings(study: Study, limits_name: str) -> str:
+    """Return what the columns mean, and what was assumed."""
     job = study.job
     words = [
         "Low-lift area: flow area at lifts up to "

@@ -94,7 +94,7 @@ def summary_tables(
     parts: list[RenderableType] = [Text(job.title, style="bold")]
     for run in runs:
         name = reduction.runs[run]
-        parts += [_flow_table(reduction, run, name, wide=wide), _pattern_table(reduction, run, name, wide=wide)]
+        parts += [flow_table(reduction, run, name, wide=wide), pattern_table(reduction, run, name, wide=wide)]
         parts.append(uncertainty_table(reduction, uncertainty, run, wide=wide))
         if stations:
             parts += [
@@ -128,7 +128,7 @@ def limited_words(profiles: Profiles, lifts: Array, *, wide: bool) -> list[str]:
     ]
 
 
-def _flow_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> RenderableType:
+def flow_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> RenderableType:
     """Return flow and coefficients; the test pressure too, where it is not the same at all lifts."""
     job, groups = reduction.job, reduction.groups_of(run)
     pressures = reduction.test_pressure[groups.start : groups.stop]
@@ -164,7 +164,8 @@ def _flow_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> Ren
     return titled(f"Run “{name}”: flow", table)
 
 
-def _pattern_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> RenderableType:
+def pattern_table(reduction: Reduction, run: int, name: str, *, wide: bool) -> RenderableType:
+    """Return the velocity round the valve at each lift: mean, unevenness, bias, weakest and strongest station."""
     job, stations = reduction.job, reduction.stations
     unit, facing = job.units.velocity, facing_words(job, _LONGEST_FACING) if wide else None
     listed, groups = len(job.stations.angles_deg), reduction.groups_of(run)

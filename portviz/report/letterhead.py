@@ -1,0 +1,124 @@
+"""Who hands a report over and to whom: the job's own words, those of the command line, and the shop's logo."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from dataclasses import replace
+from pathlib import Path, PurePosixPath, PureWindowsPath
+
+from portviz.errors import JobError
+from portviz.job.model import JOB_FILE, Handover
+from portviz.report.content import Letterhead, Logo
+
+#: A picture larger than this is no logo [bytes], [pixels a side].
+MOST_BYTES, MOST_PIXELS = 5 * 2**20, 6000
+#: A logo is made anew at most so large [pixels].
+_KEPT = (1200, 600)
+_KINDS = ("PNG", "JPEG")
+_EXPECTED = "a .png or .jpg picture"
+
+
+def letterhead(folder: Path, typed: Handover, given: Handover, logo: Path | None = None) -> Letterhead:
+    """Return the head of a report.
+
+    Parameters
+    ----------
+    folder : Path
+        The job's, in which a logo named in job.toml lies.
+    typed : Handover
+        What job.toml states.
+    given : Handover
+        What the command line states, which goes before.
+    logo : Path, optional
+        A picture that the command line names, wherever it lies.
+
+    Raises
+    ------
+    JobError
+        If the logo can't be found, lies outside the job's folder, or is no picture that can be used.
+    """
+    words = {name: getattr(given, name) or getattr(typed, name) for name in Handover.__dataclass_fields__}
+    picture = None
+    if logo is not None:
+        picture = read_logo(logo, str(logo), None)
+    elif typed.logo:
+        picture = read_logo(_inside(folder, typed.logo), JOB_FILE, typed.logo)
+    words.pop("logo")
+    return replace(Letterhead(**words), logo=picture)
+
+
+def _inside(folder: Path, name: str) -> Path:
+    """Return the path of a file that must lie in a folder, whatever tricks its name plays."""
+    parts = {*PurePosixPath(name).parts, *PureWindowsPath(name).parts}
+    rooted = PurePosixPath(name).is_absolute() or PureWindowsPath(name).anchor
+    outside = JobError(
+        "a logo named here must lie in the job's folder",
+        file=JOB_FILE,
+        place="shop.logo",
+        value=name,
+        expected="a file's name, such as logo.png",
+        mend="Copy the picture into the folder, or name it on the command line: --logo FILE",
+    )
+    if rooted or ".." in parts or "\x00" in name:
+        raise outside
+    try:
+        path = (folder / name).resolve()
+        if not path.is_relative_to(folder.resolve()):
+            raise outside
+    except OSError as error:
+        raise JobError(
+            f"the logo can't be read: {error.strerror or error}", file=JOB_FILE, place="shop.logo", value=name
+        ) from None
+    return path
+
+
+def read_logo(path: Path, file: str, name: str | None) -> Logo:
+    """Return a picture taken apart and made anew, so that nothing but its pixels is handed on.
+
+    Parameters
+    ----------
+    path : Path
+    file : str
+        The file that names it, or the picture itself, for messages.
+    name : str or None
+        How it is named there, where another file names it.
+
+    Raises
+    ------
+    JobError
+        If it can't be read, is too large, or is no PNG or JPEG.
+    """
+    from PIL import Image, UnidentifiedImageError
+
+    place = None if name is None else "shop.logo"
+
+    def refusal(problem: str, expected: str = _EXPECTED) -> JobError:
+        return JobError(problem, file=file, place=place, value=name, expected=expected)
+
+    try:
+        if not path.is_file():
+            raise refusal("the logo is not there" if not path.exists() else "the logo is no plain file")
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise refusal(f"the logo has {size / 2**20:.1f} MB", f"at most {MOST_BYTES // 2**20} MB")
+        with path.open("rb") as opened:
+            content = opened.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise refusal(f"the logo can't be read: {error.strerror or error}") from None
+    try:
+        with warnings.catch_warnings():
+            # How many pixels it has is looked at below, before any is decoded.
+            warnings.simplefilter("ignore")
+            with Image.open(io.BytesIO(content), formats=_KINDS) as picture:
+                if not min(picture.size) >= 8 or max(picture.size) > MOST_PIXELS:
+                    raise refusal(
+                        f"the logo has {picture.width} x {picture.height} pixels", f"8 to {MOST_PIXELS} pixels a side"
+                    )
+                made = picture.convert("RGBA")
+    except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError):
+        raise refusal("the logo is no picture that can be read") from None
+    made.thumbnail(_KEPT)
+    out = io.BytesIO()
+    made.save(out, "PNG")
+    return Logo(out.getvalue(), made.width, made.height)
