@@ -73,6 +73,16 @@ valves = 2
 valve_offset = "24 mm"
 valve_direction = "0 deg"
 dead_centre = "24 deg"
+
+[shop]
+name = "Cobble Lane Heads (invented)"
+address = "The Old Smithy, Cobble Lane"
+contact = "ask at the bench"
+
+[customer]
+name = "the sidecar's crew (invented)"
+head = "hill-climb single, intake side"
+order = "demo 1"
 """
 
 TRACTOR_TOML = """\

@@ -1,0 +1,143 @@
+"""What is collected for a report: the same numbers as the other outputs, and less where less was measured."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from portviz.__main__ import main
+from portviz.distribution.reduce import reduce_job
+from portviz.errors import UsageError
+from portviz.report.build import MOST_RUNS, build_report
+from portviz.report.content import Report
+
+DATE = "2026-11-25"
+
+
+def all_tables(report: Report):
+    return [*report.facts, *(table for section in report.sections for table in section.tables)]
+
+
+@pytest.fixture(scope="module")
+def whole(sidecar, examples) -> Report:
+    return build_report(sidecar, date=DATE, designs=examples / "sidecar_intake" / "designs.toml")
+
+
+def test_the_sections_are_those_that_the_job_has(whole, tractor):
+    keys = [section.key for section in whole.sections]
+    assert keys == ["flow", "round", "changes-1", "event", "seat", "designs", "stations"]
+    still = replace(tractor, job=replace(tractor.job, cam=None))
+    assert [section.key for section in build_report(still, date=DATE).sections] == [
+        "flow",
+        "round",
+        "changes-1",
+        "seat",
+        "stations",
+    ]
+    charts = [chart.key for section in whole.sections for chart in section.charts]
+    assert len(set(charts)) == len(charts)
+    assert all(re.fullmatch(r"[a-z0-9-]+", key) for key in [*keys, *charts])
+    assert all(chart.shows.endswith(".") for section in whole.sections for chart in section.charts)
+
+
+def test_every_row_has_a_cell_for_each_column(whole):
+    for table in all_tables(whole):
+        assert table.title
+        assert all(len(row) == len(table.columns) for row in table.rows)
+        assert all(0 <= place < len(table.columns) for place in table.words)
+
+
+def test_tables_have_the_numbers_of_the_summary(whole, examples, capsys):
+    assert main(["summary", str(examples / "sidecar_intake"), "--json"]) == 0
+    summary = json.loads(capsys.readouterr().out)
+    tables = {table.title: table for table in all_tables(whole)}
+    for run in summary["runs"]:
+        flow = tables[f"Run “{run['run']}”: flow"]
+        velocity = tables[f"Run “{run['run']}”: velocity [m/s]"]
+        share = tables[f"Run “{run['run']}”: share of flow [%]"]
+        for place, lift in enumerate(run["lifts"]):
+            row = flow.rows[place]
+            assert float(row[0]) == pytest.approx(1e3 * lift["lift_m"], abs=5e-3)
+            assert float(row[2]) == pytest.approx(1e3 * lift["flow_m3_s"], abs=0.051)
+            assert float(row[3]) == pytest.approx(lift["discharge_coefficient"], abs=5.1e-4)
+            for station, values, ratios in zip(lift["stations"], velocity.rows, share.rows, strict=True):
+                told, about = (float(each) for each in values[place + 1].split(" ± "))
+                assert values[0] == f"{station['angle_deg']:g}°"
+                assert told == pytest.approx(station["velocity_m_s"], abs=0.051)
+                # ± is at 95 %: 1.96 standard uncertainties of a stated accuracy [JCGM-100] G.3.
+                assert about == pytest.approx(1.96 * station["velocity_m_s_u"], abs=0.06)
+                assert float(ratios[place + 1].split(" ± ")[0]) == pytest.approx(100 * station["flow_share"], abs=6e-3)
+
+
+def test_cautions_defer_to_makers_and_no_word_is_on_power(whole):
+    for word in ("makers", "licensed practice", "local rules", "burn the valve", "drop a valve"):
+        assert word in whole.cautions
+    words = " ".join([*whole.method, whole.summary, *(each.words for each in whole.findings)])
+    assert not re.search(r"horse|\bhp\b|torque", words, re.IGNORECASE)
+
+
+def test_a_job_with_one_lift_one_run_and_nothing_else_says_less(small_job, tmp_path):
+    (tmp_path / "job.toml").write_text(small_job, encoding="utf-8")
+    rows = ["run,lift [mm],station,reading [Pa]", *(f"only,5,{angle},{4000 + angle}" for angle in (0, 90, 180, 270))]
+    (tmp_path / "readings.csv").write_text("\n".join(rows), encoding="utf-8")
+    from portviz.job.read import read_job
+
+    report = build_report(reduce_job(read_job(tmp_path)), date=DATE)
+    assert [section.key for section in report.sections] == ["flow", "round", "seat", "stations"]
+    assert "one lift, 5.00 mm" in report.summary
+    assert "The total flow was not measured" in report.summary
+    assert {each.topic for each in report.findings} == {"limit", "not shown"}
+    assert "Nothing is known" in report.method[1]
+    cells = [cell for table in all_tables(report) for row in table.rows for cell in row]
+    assert not any("nan" in cell.lower() or "±" in cell for cell in cells)
+
+
+def test_runs_that_cannot_be_compared_are_each_told_for_themselves(sidecar):
+    job, readings = sidecar.job, sidecar.job.readings
+    # The second run loses one station, so that the two rings differ.
+    keep = ~((readings.station == 3) & np.isin(readings.group, list(sidecar.groups_of(1))))
+    parted = {name: getattr(readings, name)[keep] for name in ("group", "station", "value", "line")}
+    report = build_report(reduce_job(replace(job, readings=replace(readings, **parted))), date=DATE)
+    assert not report.comparisons
+    assert any("can't be compared lift by lift" in each for each in report.warnings)
+    assert "changes-1" not in [section.key for section in report.sections]
+
+
+def test_too_many_runs_are_refused(sidecar):
+    readings = sidecar.job.readings
+    groups = np.arange(MOST_RUNS + 1)
+    take = np.concatenate([np.flatnonzero(readings.group == 0)] * len(groups))
+    count = len(take) // len(groups)
+    many = replace(
+        readings,
+        runs=tuple(f"run {group}" for group in groups),
+        group=np.repeat(groups, count),
+        station=readings.station[take],
+        value=readings.value[take],
+        line=np.arange(len(take)),
+        group_run=groups,
+        group_lift=np.full(len(groups), 5e-3),
+    )
+    reduction = reduce_job(replace(sidecar.job, readings=many, flow=None))
+    with pytest.raises(UsageError, match="6 runs are too many"):
+        build_report(reduction, date=DATE)
+    assert len(build_report(reduction, date=DATE, runs=[0, 5]).runs) == 2
+
+
+def test_the_run_that_others_are_compared_with_can_be_named(sidecar):
+    report = build_report(sidecar, date=DATE, first=1)
+    assert report.runs == (1, 0)
+    assert (report.comparisons[0].a.run, report.comparisons[0].b.run) == (1, 0)
+
+
+def test_a_broken_designs_file_is_named(sidecar, examples, tmp_path, capsys):
+    shutil.copytree(examples / "sidecar_intake", tmp_path / "job")
+    (tmp_path / "job" / "designs.toml").write_text("[[design]]\nname = 3\n", encoding="utf-8")
+    assert main(["report", str(tmp_path / "job"), str(tmp_path / "out.pdf")]) == 1
+    assert "designs.toml" in capsys.readouterr().err
+    assert not (tmp_path / "out.pdf").exists()
