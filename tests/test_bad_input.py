@@ -1486,7 +1486,7 @@ def test_messages_are_joined_tidily(arena: Arena, name: str, old: str, new: str)
         (["view", "JOB", "--picture", "a.gif"], ("a.gif", ".png")),
         (["view", "JOB", "--picture", "a.png", "--lift", "8"], ("lift", "'8'", "no unit")),
         (["export", "JOB"], ("FILE",)),
-        (["export", "JOB", "a.obj"], ("a.obj", ".stl")),
+        (["export", "JOB", "a.dwg"], ("a.dwg", ".stl")),
         (["new"], ("DIR",)),
         (["schema", "extra"], ("extra",)),
     ],

@@ -1,4 +1,4 @@
-"""Commands that draw: view, film, export, section, sheet."""
+"""Commands that draw: view, film, section, sheet."""
 
 from __future__ import annotations
 
@@ -131,34 +131,6 @@ def film(
     probe = start_probe(off_screen=True)
     written = write_film(reduction, places, field, camera, plan, file, shape, probe, overwrite=overwrite)
     say(f"Written: {written} ({plan.frames} frames, {plan.seconds:.2f} s)")
-
-
-@app.command
-def export(
-    job: JobFolder,
-    file: Annotated[Path, Parameter(name="FILE", help="A .stl, .ply or .vtp file to write.")],
-    /,
-    *,
-    part: Annotated[str, Parameter(help="curtain, valve or seat.")] = "curtain",
-    run: OneRun = None,
-    lift: Annotated[
-        str | None,
-        Parameter(allow_leading_hyphen=True, help='The lift, such as "8 mm"; the greatest measured one by default.'),
-    ] = None,
-    overwrite: Overwrite = False,
-) -> None:
-    """Write curtain, valve or seat as a mesh in millimetres; .vtp carries all fields of the curtain."""
-    from portviz.distribution.notes import reduction_warnings
-    from portviz.scene.export import PARTS, require_mesh_name, write_mesh
-    from portviz.scene.state import require_word
-
-    require_word(part, PARTS, "part")
-    require_mesh_name(file)
-    lift_m = None if lift is None else parse_lift(lift)
-    reduction = reduced(read_folder(job))
-    place = chosen_runs(reduction, run)[0]
-    warn(reduction_warnings(reduction, quality=False))
-    say(f"Written: {write_mesh(reduction, place, lift_m, part, file, overwrite=overwrite)}")
 
 
 @app.command

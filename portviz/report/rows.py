@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
@@ -25,6 +26,16 @@ def summary_csv(reduction: Reduction, runs: list[int], uncertainty: Uncertainty 
     return out.getvalue()
 
 
+#: Before a sign that begins a formula, at a text's beginning and behind what some spreadsheets part cells at.
+_FORMULA = re.compile(r"(?:\A|(?<=[;\t\r\n]))(?=[=+\-@\t\r\n])")
+
+
 def safe_cell(text: str) -> str:
-    """Return text that no spreadsheet takes for a formula."""
-    return f"'{text}" if text[:1] in "=+-@\t\r" else text
+    """Return text that no spreadsheet takes for a formula, also where its cells are parted by semicolons.
+
+    Examples
+    --------
+    >>> safe_cell("=1+1"), safe_cell("38 mm;=1+1"), safe_cell("1=1")
+    ("'=1+1", "38 mm;'=1+1", '1=1')
+    """
+    return _FORMULA.sub("'", text)

@@ -1,127 +1,164 @@
-"""Meshes as files: curtain, valve and seat of a job, in millimetres."""
+"""Curtain, valve and seat of a job as files for other programs: which ending holds what, and how they are written."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-import numpy as np
-
-from portviz.distribution.field import QUANTITIES, run_field
+from portviz.distribution.field import QUANTITIES
 from portviz.distribution.reduce import Reduction
 from portviz.errors import UsageError
-from portviz.geometry.revolve import Surface
-from portviz.job.words import lift_text
 from portviz.job.write import require_free, write_atomically
-from portviz.scene import shapes
-from portviz.scene.state import CURTAIN_COLUMNS, require_word, view_state
+from portviz.scene.export_parts import ALL, FIELD_NAMES, PARTS, Model, curtain_surface, models_at
+from portviz.scene.export_set import named_after, require_free_set, told, write_set
+from portviz.scene.state import require_word
 
-if TYPE_CHECKING:
-    import pyvista as pv
+__all__ = [
+    "FIELD_NAMES",
+    "MESH_ENDINGS",
+    "PARTS",
+    "PART_WORDS",
+    "curtain_surface",
+    "require_mesh_name",
+    "usual_part",
+    "write_mesh",
+    "write_meshes",
+]
 
-PARTS = ("curtain", "valve", "seat")
-MESH_ENDINGS = (".stl", ".ply", ".vtp")
+PART_WORDS = (*PARTS, ALL)
+#: Kinds of file that hold one model each, and those that hold many.
+SINGLE_ENDINGS, JOINT_ENDINGS = (".stl", ".ply", ".obj", ".vtp"), (".glb", ".vtm", ".vtkhdf")
+MESH_ENDINGS = (*SINGLE_ENDINGS, *JOINT_ENDINGS)
+#: Of those, the ones without colours.
+BARE_ENDING = ".stl"
 
 
 def require_mesh_name(path: Path) -> None:
-    """Raise UsageError where the name has no ending that we write."""
+    """Raise UsageError where the name has no ending that we write, or what writes it is missing."""
     if path.suffix.lower() not in MESH_ENDINGS:
         raise UsageError(f"file: {path.name!r} must end in one of {', '.join(MESH_ENDINGS)}")
+    if path.suffix.lower() == ".vtkhdf":
+        from portviz.scene.export_vtk import require_hdf_writer
+
+        require_hdf_writer()
 
 
-def curtain_surface(reduction: Reduction, run: int, lift: float) -> tuple[Surface, dict[str, np.ndarray]]:
-    """Return the curtain at a lift [m] and its fields in SI, by name, one value a point; NaN where not known."""
-    angles = np.linspace(0.0, 360.0, CURTAIN_COLUMNS)
-    points = shapes.lift_shapes(reduction.job, reduction.profiles, lift, angles).curtain
-    surface = Surface(points, shapes.curtain_faces(len(angles)), np.empty((0, 3), dtype=np.intp))
-    fields = {name: run_field(reduction, run, name, angles) for name in QUANTITIES}
-    unknown = np.full(len(angles), np.nan)
-    around = {name: field.at(lift) if field.covers(lift) else unknown for name, field in fields.items()}
-    return surface, {name: np.repeat(values, shapes.CURTAIN_ROWS) for name, values in around.items()}
-
-
-#: Name of each field in a mesh file: SI, the unit in the name.
-FIELD_NAMES = {
-    "velocity": "velocity_m_s",
-    "velocity-ratio": "velocity_ratio",
-    "mach": "mach",
-    "flow-per-degree": "flow_m3_s_per_deg",
-    "drop": "drop_pa",
-}
-
-
-def part_mesh(reduction: Reduction, run: int, lift: float | None, part: str) -> pv.PolyData:
-    """Return a part at a lift [m] as a pyvista mesh in millimetres, the curtain with all its fields.
-
-    Raises
-    ------
-    UsageError
-        If there is no such part, or the lift lies outside the measured ones.
-    """
-    require_word(part, PARTS, "part")
-    from portviz.scene.meshes import MM, to_mesh
-
-    state = view_state(reduction, run, lift, "velocity", "three-quarter")
-    if part == "curtain":
-        surface, fields = curtain_surface(reduction, run, state.lift)
-        mesh = to_mesh(surface)
-        for name, values in fields.items():
-            mesh.point_data[FIELD_NAMES[name]] = values
-        mesh.set_active_scalars(FIELD_NAMES["velocity"])
-        far = state.far_from_reading(np.linspace(0.0, 360.0, CURTAIN_COLUMNS))
-        mesh.point_data["far_from_reading"] = np.repeat(far, shapes.CURTAIN_ROWS).astype(np.uint8)
-        said = {
-            "title": reduction.job.title,
-            "run": reduction.runs[run],
-            "lift": lift_text(reduction.job, state.lift),
-            "status": state.lift_status(),
-            "flow_status": state.changed(quantity="flow-per-degree").lift_status(),
-        }
-        for name, words in said.items():
-            mesh.field_data[name] = [words]
-        return mesh
-    if part == "seat":
-        return to_mesh(shapes.head_solid(reduction.profiles, cut_away=False))
-    mesh = to_mesh(shapes.valve_solid(reduction.profiles))
-    return mesh.translate((0.0, 0.0, -state.lift * MM), inplace=False)
+def usual_part(ending: str) -> str:
+    """Return the part that a kind of file holds where none is named."""
+    return ALL if ending in (*JOINT_ENDINGS, ".obj") else "curtain"
 
 
 def write_mesh(
-    reduction: Reduction, run: int, lift: float | None, part: str, path: str | Path, *, overwrite: bool = False
+    reduction: Reduction,
+    run: int,
+    lift: float | None,
+    part: str,
+    path: str | Path,
+    *,
+    field: str = "velocity",
+    overwrite: bool = False,
 ) -> Path:
-    """Write a part as .stl, .ply or .vtp.
+    """Write a part at a lift as .stl, .ply, .obj, .vtp, .glb, .vtm or .vtkhdf.
+
+    Parameters
+    ----------
+    reduction : Reduction
+    run : int
+        Place among the runs.
+    lift : float or None
+        [m]; None for the greatest measured one.
+    part : str
+        "curtain", "valve", "seat" or "all".
+    path : str or Path
+        Its ending is the kind of file. Lengths are millimetres, but metres in .glb.
+    field : str
+        What colours the curtain; .vtp, .vtm and .vtkhdf hold all fields and show this one first.
+    overwrite : bool
 
     Raises
     ------
     UsageError
-        If the ending, part or lift does not fit.
+        If the ending, part, field or lift does not fit.
     JobError
         If the file is there already or can't be written.
     """
     path = Path(path)
     require_mesh_name(path)
+    require_word(part, PART_WORDS, "part")
+    require_word(field, QUANTITIES, "field")
     require_free(path, overwrite=overwrite)
-    content = mesh_file(part_mesh(reduction, run, lift, part), path.suffix.lower())
-    return write_atomically(path, lambda made: _plain_write(made, content), overwrite=overwrite)
+    return _write(models_at(reduction, run, [lift], part, field), path, overwrite=overwrite)[0]
 
 
-def mesh_file(mesh: pv.PolyData, ending: str) -> bytes:
-    """Return a mesh as a file's content; made in memory, since not every writer tells when a disk is full."""
+def write_meshes(
+    reduction: Reduction,
+    run: int,
+    lifts: Sequence[float],
+    part: str,
+    path: Path,
+    *,
+    field: str = "velocity",
+    overwrite: bool = False,
+) -> list[Path]:
+    """Write a run's parts at several lifts [m]: into one file where its kind holds many, else into a file a lift.
+
+    Those are named after the path and the lift. See `write_mesh`.
+
+    Raises
+    ------
+    UsageError
+        If the ending, part, field or a lift does not fit.
+    JobError
+        If one of the files is there already or can't be written; then none is.
+    """
+    require_mesh_name(path)
+    require_word(part, PART_WORDS, "part")
+    require_word(field, QUANTITIES, "field")
+    ending = path.suffix.lower()
+    if part == "seat":
+        raise UsageError("all-lifts: the seat is the same at every lift; leave --all-lifts away")
+    models = models_at(reduction, run, lifts, part, field)
+    if ending in JOINT_ENDINGS:
+        return _write(models, path, overwrite=overwrite)
+    targets = named_after(path, [(model.label,) for model in models])
+    require_free_set(targets, overwrite=overwrite)
+
+    def write(scratch: Path) -> None:
+        for model, target in told(list(zip(models, targets, strict=True)), "lifts"):
+            (scratch / target.name).write_bytes(_single_file(model, ending))
+
+    return write_set(targets, write, overwrite=overwrite)
+
+
+def _write(models: list[Model], path: Path, *, overwrite: bool) -> list[Path]:
+    """Write models into one file."""
+    ending = path.suffix.lower()
+    if ending == ".vtm":
+        from portviz.scene.export_vtk import block_folder, write_vtm
+
+        folder = block_folder(path)
+        return write_set([path], lambda scratch: write_vtm(models, scratch / path.name), folder, overwrite=overwrite)
+    if ending == ".vtkhdf":
+        from portviz.scene.export_vtk import write_vtkhdf
+
+        return [write_atomically(path, lambda made: write_vtkhdf(models, made), overwrite=overwrite)]
+    if ending == ".glb":
+        from portviz.scene.export_glb import glb_file
+
+        content = glb_file(models)
+    else:
+        content = _single_file(models[0], ending)
+    return [write_atomically(path, lambda made: _plain_write(made, content), overwrite=overwrite)]
+
+
+def _single_file(model: Model, ending: str) -> bytes:
     if ending == ".vtp":
-        from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
+        from portviz.scene.export_vtk import vtp_file, whole_mesh
 
-        writer = vtkXMLPolyDataWriter()
-        writer.SetInputData(mesh)
-        writer.WriteToOutputStringOn()
-        # Appended data would not survive the way through a string; base64 does.
-        writer.SetDataModeToBinary()
-        writer.Write()
-        return str(writer.GetOutputString()).encode()
-    import trimesh
+        return vtp_file(whole_mesh(model))
+    from portviz.scene.export_mesh import mesh_file
 
-    triangles = mesh.triangulate()
-    solid = trimesh.Trimesh(triangles.points, triangles.faces.reshape(-1, 4)[:, 1:], process=False)
-    return bytes(solid.export(file_type=ending.lstrip(".")))
+    return mesh_file(model, ending)
 
 
 def _plain_write(path: Path, content: bytes) -> None:
