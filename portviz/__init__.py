@@ -11,10 +11,19 @@ instant. A short tour::
     field = portviz.run_field(result, run=0, quantity="velocity", angles_deg=range(360))
     print(field.at(6e-3).max())
     known = portviz.reduction_uncertainty(result)
-    before, after = (portviz.Side(result, known, run) for run in (0, 1))
-    print(portviz.compare_runs(before, after).lifts[0].stations["velocity"].verdicts)
+    changes = portviz.compare(result, "as found", "wall relieved", known)
+    print(changes.lifts[0].stations["velocity"].verdicts)
     events = portviz.lift_event(result, known)
     print(portviz.compare_events(events, 0, 1).values["mean_flow"].verdicts)
+
+Where pandas is installed (extra ``notebook``), job, result, field, changes and events have ``to_dataframe()``: SI, with
+the unit in each column's name. Functions named ``plot_...`` return matplotlib figures, and ``plot_curtain`` a pyvista
+plotter::
+
+    result.to_dataframe(known, of="stations")
+    portviz.plot_velocities(result, known, lift=8e-3).savefig("round-the-valve.png")
+
+``examples/sidecar_notebook.ipynb`` goes through all of it.
 """
 
 from __future__ import annotations
@@ -45,6 +54,8 @@ _CATALOGUE = {
     "areas_at": "distribution.areas",
     "build_profiles": "geometry.profiles",
     "cam_event": "distribution.cam_event",
+    "collected_facts": "report.build",
+    "compare": "distribution.by_name",
     "compare_events": "distribution.event_comparison",
     "compare_runs": "distribution.comparison",
     "curtain_area": "geometry.three_stage",
@@ -56,11 +67,20 @@ _CATALOGUE = {
     "least_passages": "geometry.passages",
     "lift_event": "distribution.event_comparison",
     "moist_air_density": "air",
+    "plot_changes": "scene.plots",
+    "plot_curtain": "scene.plots",
+    "plot_event": "scene.plots",
+    "plot_flow": "scene.plots",
+    "plot_section": "scene.plots",
+    "plot_unrolled": "scene.plots",
+    "plot_velocities": "scene.plots",
     "read_job": "job.read",
     "reduce_job": "distribution.reduce",
     "reduction_uncertainty": "distribution.uncertainty",
     "reduction_warnings": "distribution.notes",
+    "report_findings": "report.findings",
     "run_field": "distribution.field",
+    "run_place": "distribution.by_name",
     "summary_document": "report.machine",
     "three_stage_area": "geometry.three_stage",
     "write_mesh": "scene.export",
@@ -71,6 +91,7 @@ __all__ = ["__version__", *_CATALOGUE]
 if TYPE_CHECKING:
     from portviz.air import RoomAir, ideal_mass_flux, isentropic_drop, isentropic_state, moist_air_density
     from portviz.distribution.areas import Areas, areas_at, job_profiles
+    from portviz.distribution.by_name import compare, run_place
     from portviz.distribution.cam_event import CamEvent, cam_event
     from portviz.distribution.comparison import Comparison, Side, compare_runs
     from portviz.distribution.event import RunEvent
@@ -86,8 +107,19 @@ if TYPE_CHECKING:
     from portviz.geometry.three_stage import curtain_area, three_stage_area
     from portviz.job.model import Job
     from portviz.job.read import read_job
+    from portviz.report.build import collected_facts
+    from portviz.report.findings import report_findings
     from portviz.report.machine import summary_document
     from portviz.scene.export import write_mesh
+    from portviz.scene.plots import (
+        plot_changes,
+        plot_curtain,
+        plot_event,
+        plot_flow,
+        plot_section,
+        plot_unrolled,
+        plot_velocities,
+    )
 
 
 def __getattr__(name: str) -> object:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,6 +17,9 @@ from portviz.distribution.verdicts import HIGHER
 from portviz.errors import UsageError
 from portviz.job.model import SAME_LIFT, Array, Index
 from portviz.job.words import lift_text
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: Conditions nearer than this part of one another are the same [-].
 _SAME = 1e-6
@@ -106,6 +110,12 @@ class Comparison:
     only_a: Array
     only_b: Array
     on_field: bool
+
+    def to_dataframe(self, *, of: str = "lifts") -> pd.DataFrame:
+        """Return a pandas data frame, a row a lift or, `of` "stations", a station; see `frames.comparison_frame`."""
+        from portviz.distribution.frames import comparison_frame
+
+        return comparison_frame(self, of=of)
 
 
 def compare_runs(a: Side, b: Side, *, on_field: bool = False) -> Comparison:

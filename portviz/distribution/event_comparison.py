@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,6 +17,9 @@ from portviz.distribution.uncertainty import Uncertainty
 from portviz.distribution.verdicts import NOT_SHOWN
 from portviz.errors import UsageError
 from portviz.job.model import SAME_LIFT, Array, Mask
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -37,6 +41,12 @@ class LiftEvent:
     event: CamEvent
     runs: tuple[RunEvent, ...]
     known: tuple[EventUncertainty, ...]
+
+    def to_dataframe(self, *, of: str = "runs") -> pd.DataFrame:
+        """Return a pandas data frame of "runs", "lifts", "bands", "stations" or "course"; see `frames.event_frame`."""
+        from portviz.distribution.frames import event_frame
+
+        return event_frame(self, of=of)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,9 @@ import numpy.typing as npt
 from portviz.distribution.monotone import monotone_cubic, monotone_slopes
 from portviz.distribution.reduce import Reduction
 from portviz.job.model import SAME_LIFT, Array, Index
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -136,6 +140,12 @@ class RunField:
         if abs(self.lifts[nearest] - lift) <= SAME_LIFT:
             return np.asarray(self.values[nearest])
         return monotone_cubic(self.lifts, self.values, lift, self._slopes)
+
+    def to_dataframe(self, lifts: npt.ArrayLike | None = None) -> pd.DataFrame:
+        """Return the field as a pandas data frame, at the measured lifts or at others [m]; see `frames.field_frame`."""
+        from portviz.distribution.frames import field_frame
+
+        return field_frame(self, lifts)
 
 
 def degrees_apart(station_deg: Array, angle_deg: npt.ArrayLike) -> Array:

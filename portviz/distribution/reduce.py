@@ -6,6 +6,7 @@ The stations of all runs and lifts lie in flat arrays, group by group; a group i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -27,6 +28,11 @@ from portviz.errors import ChokedFlowError, JobError
 from portviz.geometry.profiles import Profiles
 from portviz.job.model import JOB_FILE, Array, Index, Job, Mask, Readings
 from portviz.units import in_unit
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from portviz.distribution.uncertainty import Uncertainty
 
 
 @dataclass(frozen=True)
@@ -155,6 +161,12 @@ class Reduction:
         """Return a group's stations."""
         last = self.starts[group + 1] if group + 1 < len(self.starts) else len(self.stations.station)
         return slice(int(self.starts[group]), int(last))
+
+    def to_dataframe(self, uncertainty: Uncertainty | None = None, *, of: str = "lifts") -> pd.DataFrame:
+        """Return a pandas data frame, a row a lift or, `of` "stations", a station; see `frames.reduction_frame`."""
+        from portviz.distribution.frames import reduction_frame
+
+        return reduction_frame(self, uncertainty, of=of)
 
 
 def upstream_pressure(job: Job, test_pressure: Array) -> Array:

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from portviz.air import RoomAir
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = npt.NDArray[np.float64]
 Index = npt.NDArray[np.intp]
@@ -365,3 +368,9 @@ class Job:
     handover: Handover = Handover()
     remarks: tuple[str, ...] = ()
     unnamed: frozenset[str] = frozenset()
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """Return the readings as a pandas data frame, a row a reading; see `portviz.job.frames.readings_frame`."""
+        from portviz.job.frames import readings_frame
+
+        return readings_frame(self)

@@ -11,13 +11,14 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from portviz.distribution.areas import Areas
 from portviz.distribution.cam_event import CamEvent, cam_event
-from portviz.distribution.propagation import Spread
+from portviz.distribution.columns import Column, lift_columns, station_columns, with_uncertainties
 from portviz.distribution.reduce import Reduction, upstream_pressure
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
-from portviz.job.model import Array, Cam, Engine, Job
+from portviz.job.model import Cam, Engine, Job
 
 FORMAT = 1
 Document = dict[str, Any]
@@ -28,15 +29,15 @@ def to_text(document: Document) -> str:
     return json.dumps(document, indent=1, allow_nan=False)
 
 
-def _plain(values: Array) -> list[float | None]:
-    """Return floats, with None for what is not finite."""
-    values = np.asarray(values)
+def _plain(values: npt.NDArray[Any]) -> list[Any]:
+    """Return plain values, with None for floats that are not finite."""
+    if values.dtype.kind != "f":
+        return list(values.tolist())
     finite = np.isfinite(values)
     if not finite.any():
         return [None] * len(values)
     if finite.all():
-        plain: list[float | None] = values.tolist()
-        return plain
+        return list(values.tolist())
     return [value if math.isfinite(value) else None for value in values.tolist()]
 
 
@@ -122,89 +123,19 @@ def _summary_document(reduction: Reduction, runs: list[int], warnings: list[str]
 
 def lift_rows(reduction: Reduction, uncertainty: Uncertainty) -> list[Document]:
     """Return the results of each group, without its stations; each with its standard uncertainty beside it."""
-    job, known = reduction.job, uncertainty
-    diameter = job.valve.head_diameter
-    bench, areas = job.bench, reduction.areas
-    lift_u = np.full(len(reduction.lift), bench.lift_uncertainty or np.nan)
-    part = np.hypot(lift_u / np.where(reduction.lift > 0.0, reduction.lift, np.nan), _length_part(job))
-    columns = {
-        "lift_m": (reduction.lift, lift_u),
-        "three_stage_area_m2": (areas.three_stage_area, None),
-        "curtain_area_m2": (areas.curtain_area, _of_area(areas.curtain_area, known.areas.curtain)),
-        "gap_area_m2": (areas.gap_area, _of_area(areas.gap_area, known.areas.gap)),
-        "throat_area_m2": (areas.throat_area, _of_area(areas.throat_area, known.areas.throat)),
-        "flow_area_m2": (areas.flow_area, _of_area(areas.flow_area, known.areas.flow)),
-        "head_area_m2": (areas.head_area, _of_area(areas.head_area, known.areas.head)),
-        "lift_over_diameter": (reduction.lift / diameter, reduction.lift / diameter * part),
-        "test_pressure_pa": (
-            reduction.test_pressure,
-            np.full(len(reduction.lift), bench.test_pressure_uncertainty or np.nan),
-        ),
-        "flow_m3_s": (reduction.bench_flow, known.bench_flow),
-        "discharge_coefficient": (reduction.discharge_coefficient, known.discharge_coefficient),
-        "flow_area_coefficient": (reduction.flow_area_coefficient, known.flow_area_coefficient),
-        "closure": (reduction.closure, known.closure),
-        "mean_velocity_m_s": (reduction.measures.mean, known.mean_velocity),
-        "coefficient_of_variation": (reduction.measures.coefficient_of_variation, known.coefficient_of_variation),
-        "uniformity_index": (reduction.measures.uniformity_index, known.uniformity_index),
-        "bias_magnitude": (reduction.bias_magnitude, known.bias_magnitude),
-        "bias_angle_deg": (reduction.bias_angle_deg, known.bias_angle_deg),
-        "even_bias_magnitude": (reduction.even_bias_magnitude, None),
-        "even_bias_angle_deg": (reduction.even_bias_angle_deg, None),
-    }
-    freedom = known.readings.freedom
-    more = {
-        "stage": areas.stage.tolist(),
-        "limited_by": ["gap" if gap else "throat" for gap in areas.limited_by_gap.tolist()],
-        "degrees_of_freedom": _plain(np.where(np.isfinite(freedom), freedom, np.nan)),
-        "uncertainty_from": list(known.readings.source),
-        "uncertainty_method": list(known.method),
-    }
-    return _rows({**_with_uncertainties(columns), **more})
-
-
-def _length_part(job: Job) -> float:
-    return (job.valve.length_uncertainty or math.nan) / job.valve.head_diameter
-
-
-def _of_area(area: Array, parts: Array) -> Array:
-    """Return the standard uncertainty of areas; NaN where nothing is stated of lengths and lifts."""
-    total = area * np.hypot(*parts)
-    return np.where(total > 0.0, total, np.nan)
-
-
-def _with_uncertainties(columns: dict[str, tuple[Array, Spread | Array | None]]) -> dict[str, list[Any]]:
-    """Return columns of plain numbers, each with its standard uncertainty behind it under its name and "_u"."""
-    plain: dict[str, list[Any]] = {}
-    for name, (values, known) in columns.items():
-        plain[name] = _plain(values)
-        if known is not None:
-            plain[f"{name}_u"] = _plain(known.standard if isinstance(known, Spread) else known)
-    return plain
+    return _rows(_plain_columns(lift_columns(reduction, uncertainty)))
 
 
 def station_rows(reduction: Reduction, uncertainty: Uncertainty) -> list[Document]:
     """Return the results of each station; each with its standard uncertainty beside it."""
-    stations, job, known = reduction.stations, reduction.job, uncertainty
-    by_velocity = job.gauge.kind == "velocity"
-    reading_u = known.readings.mean
-    columns: dict[str, tuple[Array, Spread | Array | None]] = {
-        "reading_m_s" if by_velocity else "reading_pa": (stations.reading, reading_u),
-        "drop_pa": (stations.drop, known.drop),
-        "velocity_m_s": (stations.velocity, known.velocity),
-        "velocity_ratio": (stations.velocity_ratio, known.velocity_ratio),
-        "mach": (stations.mach, known.mach),
-        "flow_share": (stations.flow_share, known.flow_share),
-        "flow_m3_s": (stations.flow, known.flow),
-    }
-    more: dict[str, list[Any]] = {
-        "angle_deg": job.stations.angles_deg[stations.station].tolist(),
-        "repeats": stations.repeats.tolist(),
-        "sector_deg": stations.sector_deg.tolist(),
-    }
-    if by_velocity:
-        more["reading_pa"] = [None] * len(stations.station)
-    return _rows({**more, **_with_uncertainties(columns)})
+    columns = _plain_columns(station_columns(reduction, uncertainty))
+    if reduction.job.gauge.kind == "velocity":
+        columns["reading_pa"] = [None] * len(reduction.stations.station)
+    return _rows(columns)
+
+
+def _plain_columns(columns: dict[str, Column]) -> dict[str, list[Any]]:
+    return {name: _plain(np.asarray(values)) for name, values in with_uncertainties(columns).items()}
 
 
 def check_document(job: Job, warnings: list[str]) -> Document:

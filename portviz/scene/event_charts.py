@@ -18,18 +18,16 @@ from portviz.distribution.verdicts import NOT_SHOWN, expanded
 from portviz.job.model import Array
 from portviz.job.words import lift_text, pressure_text, reference_words
 from portviz.job.write import write_atomically
-from portviz.scene.colours import BACKGROUND, INK
+from portviz.scene.colours import BACKGROUND, INK, RUNS
+from portviz.scene.plot_style import plain_words, run_label
 from portviz.scene.words import fitted
 from portviz.units import area_unit, in_unit
 
-#: Colours and strokes of runs: told apart by colour-blind readers, and in black and white (after Okabe and Ito).
-_RUNS = (("#0072b2", "-"), ("#d55e00", "--"), ("#009e73", "-."), ("#8c6bb1", ":"), ("#56534f", (0, (5, 1, 1, 1, 1, 1))))
 _LIFT, _TIME = "#8a8d91", "#c9c5bb"
 #: Runs that one chart can still tell apart.
-MOST_RUNS = len(_RUNS)
+MOST_RUNS = len(RUNS)
 #: The demand is drawn up to this Mach number [-].
 _MOST_MACH = 1.0
-_LONGEST_NAME = 30
 #: Letters of a panel's title that fit beside another panel.
 _TITLE_LETTERS = 84
 
@@ -56,10 +54,10 @@ def event_chart(events: LiftEvent, runs: list[int]) -> Figure:
         parse_math=False,
     )
     grid = figure.add_gridspec(rows, 2)
-    _draw_course(figure.add_subplot(grid[0, :]), events, runs, course)
-    _draw_bands(figure.add_subplot(grid[1, 0] if known else grid[1, :]), events, runs)
+    draw_course(figure.add_subplot(grid[0, :]), events, runs, course)
+    draw_bands(figure.add_subplot(grid[1, 0] if known else grid[1, :]), events, runs)
     if known:
-        _draw_stations(figure.add_subplot(grid[1, 1]), events, runs)
+        draw_stations(figure.add_subplot(grid[1, 1]), events, runs)
     for place, draw in enumerate(extra):
         draw(figure.add_subplot(grid[2, place] if len(extra) > 1 else grid[2, :]))
     return figure
@@ -76,13 +74,12 @@ def _subtitle(events: LiftEvent, left_out: int) -> str:
 
 
 def _name(events: LiftEvent, run: int) -> str:
-    """Return a run's name, numbered where names are too long to tell all apart."""
-    names = events.reduction.runs
-    number = f"({run + 1}) " if any(len(name) > _LONGEST_NAME for name in names) else ""
-    return number + fitted(names[run], _LONGEST_NAME)[0].replace("$", r"\$")
+    """Return a run's name as `run_label` does, none of its signs taken for mathematics."""
+    return plain_words(run_label(events.reduction.runs, run))
 
 
-def _draw_course(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> None:
+def draw_course(axes: Any, events: LiftEvent, runs: list[int], course: Any, size: float = 9.0) -> None:
+    """Draw lift and effective area against crank angle; `size` of the legend's type [point]."""
     job = events.reduction.job
     unit, (area, to_area) = job.units.length, area_unit(job.units.length)
     axes.fill_between(
@@ -97,7 +94,7 @@ def _draw_course(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
         return
     other = axes.twinx()
     for place, run in enumerate(runs):
-        found, (colour, stroke) = events.runs[run], _RUNS[place]
+        found, (colour, stroke) = events.runs[run], RUNS[place]
         if not len(found.knots):
             continue
         over = course.effective_area[run] * to_area
@@ -124,7 +121,7 @@ def _draw_course(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
         )
     other.set_ylim(0.0, None)
     other.set_ylabel(f"effective area [{area}] (lines)")
-    other.legend(loc="upper left", fontsize=9, frameon=False)
+    other.legend(loc="upper left", fontsize=size, frameon=False)
     axes.set_title("dots: at a measured lift; between them interpolated; pale: held beyond the highest", fontsize=10)
 
 
@@ -140,11 +137,12 @@ def _crossings(crank_deg: Array, lift: Array, knots: Array) -> Array:
     return np.concatenate(found) if found else np.empty(0)
 
 
-def _draw_bands(axes: Any, events: LiftEvent, runs: list[int]) -> None:
+def draw_bands(axes: Any, events: LiftEvent, runs: list[int], size: float = 9.0) -> None:
+    """Draw the share of time and flow in each band of lift; `size` of the legend's type [point]."""
     job = events.reduction.job
     to_unit = in_unit(1.0, job.units.length, "length")
     for place, run in enumerate(runs):
-        found, (colour, stroke) = events.runs[run], _RUNS[place]
+        found, (colour, stroke) = events.runs[run], RUNS[place]
         edges = np.append(found.bands.start, found.bands.stop[-1]) * to_unit
         width = np.diff(edges)
         if place == 0:
@@ -160,17 +158,18 @@ def _draw_bands(axes: Any, events: LiftEvent, runs: list[int]) -> None:
     axes.set_xlabel(f"lift [{job.units.length}]")
     axes.set_ylabel(f"share of the event [% per {job.units.length}]")
     axes.set_title("share of each lift band: the area of a step is the band's share", fontsize=10)
-    axes.legend(loc="upper center", fontsize=9, frameon=False)
+    axes.legend(loc="upper center", fontsize=size, frameon=False)
 
 
-def _draw_stations(axes: Any, events: LiftEvent, runs: list[int]) -> None:
+def draw_stations(axes: Any, events: LiftEvent, runs: list[int], size: float = 9.0) -> None:
+    """Draw the stations' share of the event's flow; `size` of the legend's type [point]."""
     job = events.reduction.job
     axes.axhline(1.0, color=INK, linewidth=0.8)
     for place, run in enumerate(runs):
         found, known = events.runs[run], events.known[run].flow_share
         if not np.isfinite(found.flow_share).all() or not len(found.flow_share):
             continue
-        colour, stroke = _RUNS[place]
+        colour, stroke = RUNS[place]
         even = found.ring.sector_deg / 360.0
         wide = np.nan_to_num(expanded(known.spread.standard, known.spread.freedom(known.freedom)) / even)
         angle, over = found.ring.angle_deg, found.flow_share / even
@@ -196,7 +195,7 @@ def _draw_stations(axes: Any, events: LiftEvent, runs: list[int]) -> None:
     about = "dots with ± at 95 %" if with_about else "their ± is not known"
     axes.set_title(f"stations over the event: {about}; lines to guide the eye", fontsize=10)
     if axes.get_legend_handles_labels()[1]:
-        axes.legend(loc="best", fontsize=9, frameon=False)
+        axes.legend(loc="best", fontsize=size, frameon=False)
 
 
 def _draw_gains(axes: Any, events: LiftEvent, comparison: EventComparison) -> None:
@@ -206,7 +205,7 @@ def _draw_gains(axes: Any, events: LiftEvent, comparison: EventComparison) -> No
     middle, width = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
     shown = np.array([verdict != NOT_SHOWN for verdict in gain.verdicts])
     off = gain.difference * to_flow
-    colours = np.where(shown, _RUNS[1][0], "#d9d7d0")
+    colours = np.where(shown, RUNS[1][0], "#d9d7d0")
     bars = axes.bar(middle, off, width=0.92 * width, color=colours, edgecolor=INK, linewidth=0.6)
     wide = expanded(gain.u, gain.freedom) * to_flow
     known = np.isfinite(wide)
@@ -236,7 +235,7 @@ def _draw_demand(axes: Any, events: LiftEvent, runs: list[int], course: Any) -> 
     assert engine.speed is not None
     assert engine.dead_centre_deg is not None
     for place, run in enumerate(runs):
-        colour, stroke = _RUNS[place]
+        colour, stroke = RUNS[place]
         mach = course.demand_mach[run]
         if np.isfinite(mach).any():
             measured = course.lift <= events.runs[run].knots[-1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,7 @@ from portviz.scene.paper import (
     new_sheet,
     say,
     scale_bar,
+    words_size,
     wrapped,
     write_figure,
 )
@@ -83,7 +85,7 @@ def section_figure(section: Section, other: Section | None = None) -> Figure:
     top = _HEIGHT + extra
     _write_title(axes, section, other, top)
     low, high = detail_corners(section, other)
-    _draw_whole(axes, section, other, Box(0.35, extra + 0.95, 5.3, top - 0.95), (low, high))
+    draw_whole(axes, section, other, Box(0.35, extra + 0.95, 5.3, top - 0.95), (low, high))
     draw_detail(axes, section, other, Box(7.75, extra + 1.05, 11.75, top - 1.0), (5.75, 14.85))
     if other is not None:
         _write_differences(axes, section, other, rows, extra)
@@ -116,7 +118,7 @@ def shortened_name(name: str) -> str:
     return name if len(name) <= 50 else f"{name[:49]}…"
 
 
-def _draw_whole(axes: Any, section: Section, other: Section | None, box: Box, detail: tuple[Array, Array]) -> None:
+def draw_whole(axes: Any, section: Section, other: Section | None, box: Box, detail: tuple[Array, Array]) -> None:
     """Draw the half section with its diameters below and above."""
     ring, valve = metal_outlines(section)
     points = np.concatenate([ring, valve])
@@ -176,10 +178,15 @@ def _write_fillet(axes: Any, section: Section, view: View) -> None:
     stem, throat = (
         view.to_sheet([each.radius, 0.0])[0] for each in sorted(section.diameters[4:], key=lambda each: each.radius)
     )
-    at = 0.5 * (stem + throat), view.to_sheet([0.0, section.wall_line[-1, 1]])[1] - 0.22
+    words = fillet.words.replace("fillet: radius", "fillet R")
+    top = view.to_sheet([0.0, section.wall_line[-1, 1]])[1]
+    at = 0.5 * (stem + throat), top - 0.22
+    if words_size(axes, words, 8.0)[0] > throat - stem - 0.1:
+        # In a small drawing it stands above the seat's metal, out of the way of the detail's frame.
+        words = words.removeprefix("fillet ")
+        at = max(at[0], stem + 0.5 * words_size(axes, words, 8.0)[0] + 0.06), top + 0.1
     axes.plot([middle[0], at[0]], [middle[1], at[1] - 0.1], color=INK, linewidth=0.7, zorder=5)
     axes.plot(*middle, marker="o", markersize=2.6, color=INK, zorder=5)
-    words = fillet.words.replace("fillet: radius", "fillet R")
     say(axes, *at, words, 8.0, ha="center", bbox=_PLATE, zorder=7)
 
 
@@ -249,14 +256,26 @@ def _label_sides(axes: Any, section: Section, view: View, across: tuple[float, f
         for part in parts:
             anchor = _visible_part(part.points, view, _ALONG.get(part.name, 0.5))
             if anchor is not None:
-                labels.append("\n".join(wrapped(axes, part.words, size, room)))
+                labels.append("\n".join(_label_lines(axes, part.words, size, room)))
                 anchors.append(anchor)
                 colours.append(INK)
         if side == "right" and marked is not None:
-            labels.append("\n".join(wrapped(axes, section.least_words, size, room)))
+            labels.append("\n".join(_label_lines(axes, section.least_words, size, room)))
             anchors.append(marked)
             colours.append(colour)
         label_column(axes, np.array(anchors), labels, x, box.bottom, box.top, side=side, size=size, colours=colours)
+
+
+def _label_lines(axes: Any, words: str, size: float, room: float) -> list[str]:
+    """Return a label on lines no wider than its room [inch], broken behind commas and colons where that is enough."""
+    lines: list[str] = []
+    for part in re.split(r"(?<=[,:]) ", words):
+        longer = f"{lines[-1]} {part}" if lines else part
+        if lines and words_size(axes, longer, size)[0] > room:
+            lines.append(part)
+        else:
+            lines[-1:] = [longer]
+    return [each for line in lines for each in wrapped(axes, line, size, room)]
 
 
 def _marked_point(section: Section, view: View) -> Array | None:
