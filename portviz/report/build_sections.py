@@ -105,6 +105,7 @@ def _round(facts: Facts) -> Section:
             f"Velocity over angle and lift, run “{reduction.runs[run]}”",
             _unrolled_shows(facts, run),
             partial(unrolled, run),
+            detail=number < len(runs),
         )
         for number, run in enumerate(runs, start=1)
     ]
@@ -175,7 +176,7 @@ def _compared(facts: Facts, comparison: Comparison, number: int) -> Section:
                 make,
             ),
         ),
-        tuple(text_tables(comparison_tables(comparison))),
+        tuple(_first_whole(list(text_tables(comparison_tables(comparison))), 1)),
     )
 
 
@@ -205,12 +206,17 @@ def _event(facts: Facts) -> Section:
             *(["The lift curve was assumed from the figures of a cam card."] if event.assumed else []),
         ),
         (Chart("event", "Lift and effective area over the event", " ".join(shows), make),),
-        (*tables[:_EVENT_TABLES], *(_as_detail(each) for each in tables[_EVENT_TABLES:])),
+        tuple(_first_whole(tables, _EVENT_TABLES)),
     )
 
 
 def _as_detail(table: TextTable) -> TextTable:
     return replace(table, detail=True)
+
+
+def _first_whole(tables: list[TextTable], count: int) -> list[TextTable]:
+    """Return tables of which a printed document has room for the first ones."""
+    return [*tables[:count], *(_as_detail(each) for each in tables[count:])]
 
 
 def _seat(facts: Facts) -> Section:
@@ -244,8 +250,8 @@ def _designs(facts: Facts, file: Path) -> Section:
         said.append(f"Refused, since they make no valve and seat. {refused(study)}")
     said.append(f"To check. {to_check(study, limits, list(range(study.count)))}")
     tables = list(text_tables(study_tables(study, limits, name, None, _WIDE)))
-    tables[-1] = replace(tables[-1], note=meanings(study, name))
-    return Section("designs", "Other dimensions of valve and seat", tuple(said), (), tuple(tables))
+    tables[0] = replace(tables[0], note=meanings(study, name))
+    return Section("designs", "Other dimensions of valve and seat", tuple(said), (), tuple(_first_whole(tables, 1)))
 
 
 def _study(facts: Facts, file: Path) -> Study:
@@ -262,6 +268,8 @@ def _study(facts: Facts, file: Path) -> Study:
 
 
 def _stations(facts: Facts) -> Section:
-    tables = [each for run in facts.runs for each in station_matrices(facts.reduction, facts.uncertainty, run)]
+    tables = []
+    for run in facts.runs:
+        tables += _first_whole(list(station_matrices(facts.reduction, facts.uncertainty, run)), 1)
     said = ("Velocities and shares as measured, with their ± at 95 %.",)
     return Section("stations", "Every station", said, (), tuple(tables))
