@@ -441,7 +441,7 @@ def test_summary_of_one_run(make_job: MakeJob) -> None:
     [
         (["summary"], "portviz summary needs JOB: The job's folder. See: portviz summary --help"),
         (["view", "--lift", "8 mm"], "portviz view needs JOB"),
-        (["export", "job"], "portviz export needs FILE: A .glb, .stl, .ply, .obj, .vtp, .vtm, .vtkhdf, .csv, .xlsx or .png file to write."),
+        (["export", "job"], "portviz export needs FILE: A .glb, .stl, .ply, .obj, .vtp, .vtm, .vtkhdf, .csv, .xlsx or"),
         (["new"], "portviz new needs DIR: The folder to make."),
         (["area", "job"], "portviz area needs --lifts"),
         (["summary", "my", "job"], "nothing of 'job'; a name with spaces stands in quotes"),

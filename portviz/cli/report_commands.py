@@ -136,6 +136,6 @@ def _require_library(ending: str) -> None:
     missing = [name for name in (("reportlab",) if ending == ".pdf" else ("jinja2", "plotly")) if not find_spec(name)]
     if missing:
         raise UsageError(
-            f"report: a {ending} file takes {' and '.join(missing)}, not installed here; install portviz with the extra "
-            'report: .venv/bin/pip install ".[report]"'
+            f"report: a {ending} file takes {' and '.join(missing)}, not installed here; install portviz with the "
+            'extra report: .venv/bin/pip install ".[report]"'
         )

@@ -107,7 +107,7 @@ def method_words(facts: Facts) -> tuple[str, ...]:
     air = facts.reduction.upstream_density[groups[0]]
     fastest = velocity_text(job, float(np.nanmax(facts.reduction.ideal_velocity[groups])))
     found = [
-        "How it was found. The pressure drop at each station gives the velocity there, by the isentropic relation from "
+        "The pressure drop at each station gives the velocity there, by the isentropic relation from "
         f"the air at rest upstream (density {air:.3f} kg/m³ of moist air, CIPM-2007) times the gauge's coefficient; "
         f"the whole test pressure would give {fastest}. A station stands for its sector, half-way to its neighbours; "
         "its share of the flow is density x velocity x sector. The discharge coefficient is the bench's mass flow over "
@@ -116,11 +116,6 @@ def method_words(facts: Facts) -> tuple[str, ...]:
         "shape-preserving; only the dots are measured.",
         _knowledge(facts, [known.source[group] for group in groups]),
     ]
-    if facts.events is not None:
-        found.append(
-            "Over the lift event everything is weighed by how long the valve stays at each lift, at the bench's test "
-            "pressure. It compares ports; it does not know the engine's own pressures or waves."
-        )
     return tuple(found)
 
 

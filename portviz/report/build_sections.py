@@ -28,18 +28,17 @@ if TYPE_CHECKING:
 #: Letters that the heads of a study's tables may have across.
 _WIDE = 400
 #: Tables of the event that a printed document has room for.
-_EVENT_TABLES = 3
+_EVENT_TABLES = 1
 
 
 def report_sections(facts: Facts, designs: Path | None) -> tuple[Section, ...]:
     """Return the sections in the order of reading."""
-    parts = [_flow(facts), _round(facts)]
+    parts = [_seat(facts), _flow(facts), _round(facts)]
     parts += [_compared(facts, each, number) for number, each in enumerate(facts.comparisons, start=1)]
-    if facts.events is not None:
-        parts.append(_event(facts))
-    parts.append(_seat(facts))
     if designs is not None:
         parts.append(_designs(facts, designs))
+    if facts.events is not None:
+        parts.append(_event(facts))
     parts.append(_stations(facts))
     return tuple(parts)
 
@@ -109,9 +108,11 @@ def _round(facts: Facts) -> Section:
         )
         for number, run in enumerate(runs, start=1)
     ]
-    tables = [
-        each for run in runs for each in text_tables(pattern_table(reduction, run, reduction.runs[run], wide=True))
-    ]
+    # A printed document shows the pattern of the last run alone, as it shows its field.
+    tables = []
+    for run in runs:
+        made = list(text_tables(pattern_table(reduction, run, reduction.runs[run], wide=True)))
+        tables += made if run == runs[-1] else _first_whole(made, 0)
     reference = reference_words(facts.job)
     faces = "" if reference is None else f" 0° faces “{reference}”."
     return Section(
@@ -202,7 +203,8 @@ def _event(facts: Facts) -> Section:
         "event",
         "Over the whole lift event",
         (
-            "The valve never stands still: everything here is weighed by how long it stays at each lift.",
+            "The valve never stands still: everything here is weighed by how long it stays at each lift, at the "
+            "bench's test pressure. It compares ports; it does not know the engine's own pressures or waves.",
             *(["The lift curve was assumed from the figures of a cam card."] if event.assumed else []),
         ),
         (Chart("event", "Lift and effective area over the event", " ".join(shows), make),),
@@ -250,7 +252,7 @@ def _designs(facts: Facts, file: Path) -> Section:
         said.append(f"Refused, since they make no valve and seat. {refused(study)}")
     said.append(f"To check. {to_check(study, limits, list(range(study.count)))}")
     tables = list(text_tables(study_tables(study, limits, name, None, _WIDE)))
-    tables[0] = replace(tables[0], note=meanings(study, name))
+    tables[-1] = replace(tables[-1], note=meanings(study, name))
     return Section("designs", "Other dimensions of valve and seat", tuple(said), (), tuple(_first_whole(tables, 1)))
 
 
@@ -270,6 +272,6 @@ def _study(facts: Facts, file: Path) -> Study:
 def _stations(facts: Facts) -> Section:
     tables = []
     for run in facts.runs:
-        tables += _first_whole(list(station_matrices(facts.reduction, facts.uncertainty, run)), 1)
+        tables += _first_whole(list(station_matrices(facts.reduction, facts.uncertainty, run)), 0)
     said = ("Velocities and shares as measured, with their ± at 95 %.",)
     return Section("stations", "Every station", said, (), tuple(tables))

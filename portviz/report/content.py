@@ -185,7 +185,7 @@ class Report:
     facts : tuple of TextTable
         The sheet of valve, seat and bench.
     sections : tuple of Section
-        In the order of reading: flow, round the valve, comparison, event, seat, stations.
+        In the order of reading: seat, flow, round the valve, comparisons, designs, event, stations.
     method : tuple of str
         Paragraphs on how it was found, and how well it is known.
     cautions : str

@@ -43,6 +43,8 @@ _GAP = 10.0
 _TALLEST_HEAD = 0.4
 #: Of evidence: its type and pitch, how far it is set in, the room of a sign [pt]; lines before it goes on as another.
 _EVIDENCE, _EVIDENCE_PITCH, _INDENT, _SIGN, _MOST_LINES = 7.0, 9.0, 19.0, 11.0, 24
+#: Places that one finding rests on which are printed; the page tells all.
+_MOST_EVIDENCE = 4
 #: Signs of verdicts, for who sees no colour.
 _SIGNS = {"higher": "▲", "lower": "▼", "not shown": "○"}
 
@@ -98,12 +100,21 @@ def findings_blocks(findings: Sequence[Finding]) -> list[Block]:
     for number, finding in enumerate(findings, start=1):
         words = text_block(paragraph(finding.words, FINDING, bullet=str(number)), leads=bool(finding.evidence))
         blocks.append(words)
-        blocks += _evidence_blocks(finding.evidence)
+        blocks += _evidence_blocks(_some_of(finding.evidence))
     shown = {each.verdict for finding in findings for each in finding.evidence} & set(_SIGNS)
     if shown:
         key = ",  ".join(f"{sign} {verdict}" for verdict, sign in _SIGNS.items() if verdict in shown)
         blocks.append(text_block(paragraph(key, SIGNS)))
     return blocks
+
+
+def _some_of(evidence: Sequence[Evidence]) -> Sequence[Evidence]:
+    """Return as much evidence as is printed, from the first to the last, and how much more there is."""
+    if len(evidence) <= _MOST_EVIDENCE:
+        return evidence
+    shown = _MOST_EVIDENCE - 1
+    places = [round(place * (len(evidence) - 1) / (shown - 1)) for place in range(shown)]
+    return [*(evidence[place] for place in places), Evidence(f"and {len(evidence) - shown} more, told on the page")]
 
 
 def _evidence_blocks(evidence: Sequence[Evidence]) -> list[Block]:

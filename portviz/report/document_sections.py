@@ -14,10 +14,12 @@ _SHORT = 400
 
 
 def section_blocks(section: Section, number: int) -> list[Block]:
-    """Return a section without its details; nothing of one that holds nothing."""
+    """Return a section without its details; nothing of one that holds nothing, or nothing else."""
     words = [each for each in section.paragraphs if each.strip()]
     charts = [each for each in section.charts if not each.detail]
     tables = [each for each in section.tables if not each.detail]
+    if (section.charts or section.tables) and not charts and not tables:
+        return []
     # Few words lead to what they are about.
     leads = bool(charts or tables) and sum(map(len, words)) < _SHORT
     blocks = [text_block(paragraph(each, BODY), leads=leads) for each in words]

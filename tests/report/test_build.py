@@ -30,13 +30,13 @@ def whole(sidecar, examples) -> Report:
 
 def test_the_sections_are_those_that_the_job_has(whole, tractor):
     keys = [section.key for section in whole.sections]
-    assert keys == ["flow", "round", "changes-1", "event", "seat", "designs", "stations"]
+    assert keys == ["seat", "flow", "round", "changes-1", "designs", "event", "stations"]
     still = replace(tractor, job=replace(tractor.job, cam=None))
     assert [section.key for section in build_report(still, date=DATE).sections] == [
+        "seat",
         "flow",
         "round",
         "changes-1",
-        "seat",
         "stations",
     ]
     charts = [chart.key for section in whole.sections for chart in section.charts]
@@ -88,7 +88,7 @@ def test_a_job_with_one_lift_one_run_and_nothing_else_says_less(small_job, tmp_p
     from portviz.job.read import read_job
 
     report = build_report(reduce_job(read_job(tmp_path)), date=DATE)
-    assert [section.key for section in report.sections] == ["flow", "round", "seat", "stations"]
+    assert [section.key for section in report.sections] == ["seat", "flow", "round", "stations"]
     assert "one lift, 5.00 mm" in report.summary
     assert "The total flow was not measured" in report.summary
     assert {each.topic for each in report.findings} == {"limit", "not shown"}
