@@ -55,18 +55,14 @@ def fact_tables(facts: Facts) -> tuple[TextTable, ...]:
     job = facts.job
     section = design_section(job, "present", 0.0)
     study = study_designs(job, named_designs(job, ()), usual_lifts(job, None))
+    cut = [each for each in cutter_list(section) if not each.left_out]
     cuts = TextTable(
         "Seat, as it stands",
-        ("cut", "angle", "width", "outer Ø", "inner Ø", "remark"),
-        tuple(
-            (each.name, each.angle, each.width, each.outer, each.inner, each.remark)
-            for each in cutter_list(section)
-            if not each.left_out
-        ),
-        words=frozenset({0, 5}),
+        ("cut", "angle", "width", "outer Ø", "inner Ø"),
+        tuple((each.name, each.angle, each.width, each.outer, each.inner) for each in cut),
+        note="; ".join(f"{each.name}: {each.remark}" for each in cut if each.remark),
+        words=frozenset({0}),
     )
-    if not any(row[5] for row in cuts.rows):
-        cuts = TextTable(cuts.title, cuts.columns[:5], tuple(row[:5] for row in cuts.rows), words=frozenset({0}))
     pairs = [("Valve", valve_rows(section)), ("Contact and throat", contact_rows(section, study, 0)), _bench(job)]
     made = [TextTable(title, ("what", "value"), tuple(rows), words=frozenset({0, 1})) for title, rows in pairs]
     return (made[0], cuts, *made[1:])
