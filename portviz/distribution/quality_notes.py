@@ -18,6 +18,15 @@ _LINES = 4
 def quality_warnings(reduction: Reduction) -> list[str]:
     """Return warnings on the readings of a reduction, what is surely wrong before what merely looks so."""
     quality = reading_quality(reduction)
+    return [*_doubts(reduction, quality), *_closed(reduction, quality), *_subtracted(reduction)]
+
+
+def reading_doubts(reduction: Reduction) -> list[str]:
+    """Return those of the warnings that give reason to read again; what a leak test showed is none of them."""
+    return _doubts(reduction, reading_quality(reduction))
+
+
+def _doubts(reduction: Reduction, quality: Quality) -> list[str]:
     return [
         *_outliers(reduction, quality),
         *_jumps(reduction, quality),
@@ -25,8 +34,6 @@ def quality_warnings(reduction: Reduction) -> list[str]:
         *_identical(reduction, quality),
         *_drift(reduction, quality),
         *_closure_jumps(reduction, quality.closure_jumps),
-        *_closed(reduction, quality),
-        *_subtracted(reduction),
     ]
 
 

@@ -10,8 +10,10 @@ from portviz.distribution.event_comparison import EventComparison, LiftEvent, co
 from portviz.distribution.event_notes import comparison_warnings as event_comparison_warnings
 from portviz.distribution.event_notes import event_warnings
 from portviz.distribution.notes import reduction_warnings
-from portviz.distribution.quality_notes import quality_warnings
+from portviz.distribution.quality_notes import reading_doubts
 from portviz.distribution.reduce import Reduction
+from portviz.distribution.run_selection import with_runs
+from portviz.distribution.scatter import UNKNOWN
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
 from portviz.errors import UsageError
 from portviz.report.build_facts import fact_tables, method_words, summary_words
@@ -20,6 +22,7 @@ from portviz.report.comparison import comparison_warnings
 from portviz.report.content import Letterhead, Report
 from portviz.report.finding_words import Facts
 from portviz.report.findings import report_findings
+from portviz.report.uncertainty import WHAT_TO_ADD
 
 #: More runs than one chart can tell apart are not handed over together.
 MOST_RUNS = 5
@@ -49,24 +52,35 @@ def collected_facts(
 
     Notes
     -----
-    Runs that can't be compared, as those read at other stations or with no lift in common, are told of each for itself.
+    Only the runs asked for are told of: the rest of the job is left out. Runs read at other stations are compared on
+    the interpolated field, without a verdict there; those with no lift in common are told of each for itself.
     """
     before = runs[0] if first is None else first
-    ordered = (before, *(run for run in runs if run != before))
-    known = uncertainty or reduction_uncertainty(reduction, runs=ordered)
-    sides = {run: Side(reduction, known, run) for run in ordered}
-    comparisons: list[Comparison] = []
-    for run in ordered[1:]:
-        try:
-            comparisons.append(compare_runs(sides[before], sides[run]))
-        except UsageError:
-            continue
+    wanted = sorted({before, *runs})
+    chosen = with_runs(reduction, wanted)
+    if chosen is not reduction:
+        uncertainty = None
+    ordered = tuple(wanted.index(run) for run in dict.fromkeys([before, *runs]))
+    known = uncertainty or reduction_uncertainty(chosen)
+    sides = {run: Side(chosen, known, run) for run in ordered}
+    pairs = [_compared(sides[ordered[0]], sides[run]) for run in ordered[1:]]
+    comparisons = [each for each in pairs if each is not None]
     events: LiftEvent | None = None
     event_comparisons: list[EventComparison] = []
-    if reduction.job.cam is not None:
-        events = lift_event(reduction, known)
-        event_comparisons = [compare_events(events, before, run) for run in ordered[1:]]
-    return Facts(reduction, known, ordered, tuple(comparisons), events, tuple(event_comparisons))
+    if chosen.job.cam is not None:
+        events = lift_event(chosen, known)
+        event_comparisons = [compare_events(events, ordered[0], run) for run in ordered[1:]]
+    return Facts(chosen, known, ordered, tuple(comparisons), events, tuple(event_comparisons))
+
+
+def _compared(before: Side, after: Side) -> Comparison | None:
+    """Return two runs compared, on the interpolated field where their stations differ; None with no lift in common."""
+    for on_field in (False, True):
+        try:
+            return compare_runs(before, after, on_field=on_field)
+        except UsageError:
+            continue
+    return None
 
 
 def build_report(
@@ -121,7 +135,7 @@ def build_report(
         method=method_words(facts),
         cautions=CAUTIONS,
         warnings=tuple(dict.fromkeys(report_warnings(facts))),
-        reduction=reduction,
+        reduction=facts.reduction,
         uncertainty=facts.uncertainty,
         runs=facts.runs,
         comparisons=facts.comparisons,
@@ -132,7 +146,7 @@ def build_report(
 def report_warnings(facts: Facts) -> list[str]:
     """Return what a reader of the report must be warned of; readings to distrust are a finding of their own."""
     reduction = facts.reduction
-    told = set(quality_warnings(reduction))
+    told = set(reading_doubts(reduction))
     found = [each for each in reduction_warnings(reduction) if each not in told]
     for comparison in facts.comparisons:
         found += comparison_warnings(comparison)
@@ -141,9 +155,15 @@ def report_warnings(facts: Facts) -> list[str]:
         if run not in compared:
             names = (reduction.runs[facts.runs[0]], reduction.runs[run])
             found.append(
-                f"runs {names[0]!r} and {names[1]!r} can't be compared lift by lift: they were read at other stations, "
-                "or have no open lift in common"
+                f"runs {names[0]!r} and {names[1]!r} can't be compared lift by lift: they have no open lift in common"
             )
+    unknown = [
+        reduction.runs[run]
+        for run in facts.runs
+        if all(facts.uncertainty.readings.source[group] == UNKNOWN for group in reduction.groups_of(run))
+    ]
+    if unknown and not facts.comparisons:
+        found.append(f"no ± and no verdict on {' and '.join(map(repr, unknown))}: {WHAT_TO_ADD}")
     if facts.events is not None:
         found += event_warnings(facts.events, list(facts.runs))
         for each in facts.event_comparisons:

@@ -5,12 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from portviz.distribution.scatter import UNKNOWN
-from portviz.errors import counted
 from portviz.job.model import Job
 from portviz.job.words import lift_text, pressure_text, reading_text, reference_words, velocity_text
 from portviz.report.content import TextTable
 from portviz.report.finding_words import Facts, listed
-from portviz.report.uncertainty import NOTHING_KNOWN
 from portviz.units import format_quantity, is_metric
 
 _GAUGES = {
@@ -38,11 +36,24 @@ def summary_words(facts: Facts) -> str:
     flow = ""
     if not np.isfinite(reduction.bench_flow[groups]).any():
         flow = " The total flow was not measured, so that there are no coefficients."
+    counts = sorted({len(_stations(facts, group)) for group in groups})
     return (
-        f"The {job.side} was measured on a flow bench at {pressure_text(job, job.bench.test_pressure)}: at "
-        f"{counted(len(job.stations.angles_deg), 'station')} round the valve and {span}, in {states}: {names}."
-        f"{faces} Angles run anticlockwise as seen from the cylinder.{flow}"
+        f"The {job.side} was measured on a flow bench at {_pressures(facts, groups)}: at "
+        f"{' or '.join(map(str, counts))} stations round the valve and {span}, in {states}: {names}.{faces} Angles run "
+        f"anticlockwise as seen from the cylinder.{flow}"
     )
+
+
+def _stations(facts: Facts, group: int) -> range:
+    part = facts.reduction.stations_of(group)
+    return range(part.start, part.stop)
+
+
+def _pressures(facts: Facts, groups: list[int]) -> str:
+    """Return the test pressures that were measured at."""
+    used = facts.reduction.test_pressure[groups]
+    ends = [pressure_text(facts.job, float(each)) for each in (used.min(), used.max())]
+    return ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
 
 
 def fact_tables(facts: Facts) -> tuple[TextTable, ...]:
@@ -63,18 +74,20 @@ def fact_tables(facts: Facts) -> tuple[TextTable, ...]:
         note="; ".join(f"{each.name}: {each.remark}" for each in cut if each.remark),
         words=frozenset({0}),
     )
-    pairs = [("Valve", valve_rows(section)), ("Contact and throat", contact_rows(section, study, 0)), _bench(job)]
+    pairs = [("Valve", valve_rows(section)), ("Contact and throat", contact_rows(section, study, 0)), _bench(facts)]
     made = [TextTable(title, ("what", "value"), tuple(rows), words=frozenset({0, 1})) for title, rows in pairs]
     return (made[0], cuts, *made[1:])
 
 
-def _bench(job: Job) -> tuple[str, list[tuple[str, str]]]:
+def _bench(facts: Facts) -> tuple[str, list[tuple[str, str]]]:
+    job = facts.job
     bench, gauge = job.bench, job.gauge
+    groups = [group for run in facts.runs for group in facts.reduction.groups_of(run)]
     room = bench.air
     temperature = format_quantity(room.temperature, "degC" if is_metric(job.units.length) else "degF", "temperature")
     rows = [
         ("side", job.side),
-        ("test pressure", pressure_text(job, bench.test_pressure)),
+        ("test pressure", _pressures(facts, groups)),
         ("room", f"{temperature.replace('deg', '°')}, {100.0 * room.humidity:.0f} % humidity"),
         ("barometer", format_quantity(room.pressure, "kPa", "pressure")),
         ("gauge reads", _GAUGES[gauge.reads]),
@@ -118,7 +131,10 @@ def method_words(facts: Facts) -> tuple[str, ...]:
 def _knowledge(facts: Facts, sources: list[str]) -> str:
     job = facts.job
     if all(source == UNKNOWN for source in sources):
-        return f"How well it is known. {NOTHING_KNOWN}"
+        return (
+            "How well it is known was not stated: neither an accuracy of the gauge nor repeated readings. So there is "
+            "no ±, and no change can be told from chance."
+        )
     stated = [
         name
         for name, value in (
@@ -137,7 +153,7 @@ def _knowledge(facts: Facts, sources: list[str]) -> str:
     return (
         f"How well it is known. ± covers the true value in 95 of 100 cases. It rests on {listed(rests)}, and on "
         "nothing else: what is not stated counts as exact, but readings and flow of which nothing is known have no ±. "
-        "“Higher” and “lower” are shown by the data at 5 %, for all stations of a lift together (Holm's procedure); "
-        "each lift stands for itself, so that of twenty lifts without any change about one would show some. "
+        "“Higher” and “lower” are shown by the data at 5 %: in the tables for all stations of one lift together, in "
+        "the findings for all lifts together (Holm's procedure); so a table may show a change that no finding tells. "
         "“Not shown” is not “unchanged”: the data cannot say."
     )

@@ -244,9 +244,11 @@ def _designs(facts: Facts, file: Path) -> Section:
 
     study = _study(facts, file)
     limits, name = read_limits(facts.job, None)
+    run = facts.reduction.runs[facts.runs[0]]
     said = [
-        "Worked out, not measured: passages by geometry, and flow if the coefficients stayed as they are, which is an "
-        "assumption. The makers' limits come first; nothing here is a permission to cut.",
+        f"Worked out, not measured: passages by geometry, and flow if the coefficients of run “{run}” stayed as they "
+        "are, which is an assumption; between lifts by coefficient, so that even the present design differs a little "
+        "from what was measured over the event. The makers' limits come first; nothing here is a permission to cut.",
     ]
     if study.refused:
         said.append(f"Refused, since they make no valve and seat. {refused(study)}")

@@ -71,7 +71,7 @@ def comparison_warnings(comparison: Comparison) -> list[str]:
         where = ", ".join(lift_text(a.reduction.job, lift) for lift in packed)
         found.append(
             f"more flow, but more of it packed to one side, at {where}: flow and bias both grew; a gain on the bench "
-            "that the cylinder may not see"
+            f"that the {'cylinder' if a.reduction.job.side == 'intake' else 'running engine'} may not see"
         )
     return found
 

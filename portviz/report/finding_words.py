@@ -132,6 +132,13 @@ def from_to(job: Job, difference: Difference, place: int, kind: str) -> str:
     return f"{before} to {after} {unit}, {change_words(job, difference, place, kind)}"
 
 
+def rescaled_words(there: Sequence[LiftComparison], comparison: Comparison) -> str:
+    """Return what the second run's numbers stand for, where test pressure or air of the two differ."""
+    if not any(each.rescaled for each in there):
+        return ""
+    return f" (“{comparison.b.name}” as at the test pressure and in the air of “{comparison.a.name}”)"
+
+
 def compared_numbers(
     comparison: Comparison, each: LiftComparison, difference: Difference, place: int, quantity: str
 ) -> dict[str, Any]:

@@ -2,25 +2,37 @@
 
 A rule looks at results that are there already and says one thing, with the numbers that it rests on, or nothing. None
 speaks where the data do not: a difference is told as one only with its verdict, a direction only where the bias is
-larger than its own uncertainty and than what uneven stations feign. Nothing is said on power: a bench does not know it.
+larger than its own uncertainty and than what uneven stations feign. Since a rule picks out of all lifts, its verdicts
+hold for all lifts together. Nothing is said on power: a bench does not know it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from portviz.distribution.comparison import Comparison, LiftComparison
-from portviz.distribution.quality_notes import quality_warnings
+from portviz.distribution.event_comparison import EventComparison
+from portviz.distribution.field import degrees_apart
 from portviz.distribution.verdicts import HIGHER, LOWER, NOT_SHOWN, expanded
 from portviz.geometry.ends import passage_ends
 from portviz.geometry.passages import least_passages
+from portviz.geometry.profiles import Profiles
 from portviz.geometry.takeover import throat_takes_over
+from portviz.job.model import Job
 from portviz.job.words import direction_words, facing_words, lift_text
 from portviz.report.content import Evidence, Finding
 from portviz.report.digits import with_uncertainty
-from portviz.report.finding_checks import last_step, leans, surely_apart, untold
+from portviz.report.finding_checks import family_wise, last_step, leaning_groups, surely_apart
+from portviz.report.finding_doubts import (
+    distrusted,
+    flow_not_shown,
+    flow_unknown,
+    nothing_known,
+    stations_not_shown,
+)
 from portviz.report.finding_words import (
     Facts,
     arcs,
@@ -36,17 +48,22 @@ from portviz.report.finding_words import (
     leaning_evidence,
     listed,
     of_lifts,
+    rescaled_words,
     station_angle,
     station_evidence,
     velocity_known,
 )
-from portviz.report.uncertainty import NOTHING_KNOWN
+from portviz.report.uncertainty import plus_minus
 from portviz.units import in_unit
+
+#: Directions nearer than this are one side [deg].
+_ONE_SIDE = 45.0
 
 
 def report_findings(facts: Facts) -> tuple[Finding, ...]:
     """Return what the numbers say, the main things first; each with its evidence."""
-    return tuple(finding for rule in RULES for finding in rule(facts))
+    together = replace(facts, comparisons=tuple(map(family_wise, facts.comparisons)))
+    return tuple(finding for rule in RULES for finding in rule(together))
 
 
 # What changed --------------------------------------------------------------------------------------------------------
@@ -66,17 +83,29 @@ def event_change(facts: Facts) -> Iterator[Finding]:
             f"Over the whole lift event run “{names[each.b]}” passes {more} air than “{names[each.a]}”: "
             f"{change_words(facts.job, flow, 0, 'flow')} on average, at the bench's test pressure."
         )
-        evidence = [event_flow_evidence(facts, each, flow)]
-        shown = [band for band, verdict in enumerate(each.band_flow.verdicts) if verdict == flow.verdicts[0]]
-        share = each.band_gain_share
-        if shown and np.isfinite(share[shown]).all():
-            most = max(shown, key=lambda band: float(share[band]))
-            ends = [lift_text(facts.job, float(each.edges[most + side])) for side in (0, 1)]
-            words += (
-                f" The largest part of it, {100.0 * share[most]:.0f} %, comes from lifts of {ends[0]} to {ends[1]}."
-            )
-            evidence += [band_evidence(facts, each, band) for band in shown]
+        bands = [band for band, verdict in enumerate(each.band_flow.verdicts) if verdict != NOT_SHOWN]
+        words += _where_it_comes_from(facts, each, bands)
+        evidence = [event_flow_evidence(facts, each, flow), *(band_evidence(facts, each, band) for band in bands)]
         yield Finding("change", words, tuple(evidence))
+
+
+def _where_it_comes_from(facts: Facts, each: EventComparison, shown: list[int]) -> str:
+    """Return which lift band has the largest part of a change of mean flow, or which have a gain and which a loss."""
+    verdict, verdicts, share = each.values["mean_flow"].verdicts[0], each.band_flow.verdicts, each.band_gain_share
+
+    def told(bands: list[int]) -> str:
+        ends = [[lift_text(facts.job, float(each.edges[band + side])) for side in (0, 1)] for band in bands]
+        return listed([f"{low} to {high}" for low, high in ends])
+
+    if {verdicts[band] for band in shown} == {HIGHER, LOWER}:
+        gains, losses = ([band for band in shown if verdicts[band] == word] for word in (HIGHER, LOWER))
+        return f" It gains at lifts of {told(gains)} and loses at {told(losses)}."
+    if not np.isfinite(share).all():
+        return ""
+    most = int(np.argmax(share))
+    if verdicts[most] != verdict:
+        return ""
+    return f" The largest part of it, {100.0 * share[most]:.0f} %, comes from lifts of {told([most])}."
 
 
 def flow_change(facts: Facts) -> Iterator[Finding]:
@@ -90,7 +119,7 @@ def flow_change(facts: Facts) -> Iterator[Finding]:
             words = (
                 f"Run “{comparison.b.name}” flows {more} than “{comparison.a.name}” at "
                 f"{of_lifts(facts.job, there, comparison)}; most at {lift_text(facts.job, most.lift)}: "
-                f"{change_words(facts.job, most.values['flow'], 0, 'flow')}."
+                f"{change_words(facts.job, most.values['flow'], 0, 'flow')}{rescaled_words(there, comparison)}."
             )
             evidence = tuple(
                 Evidence(
@@ -103,29 +132,44 @@ def flow_change(facts: Facts) -> Iterator[Finding]:
 
 
 def station_changes(facts: Facts) -> Iterator[Finding]:
-    """Tell where round the valve the air passes faster or slower than before."""
+    """Tell where round the valve the air passes faster or slower than before; air that flows back is neither."""
     for comparison in facts.comparisons:
         for verdict, word in ((HIGHER, "faster"), (LOWER, "slower")):
             hits: dict[float, list[tuple[LiftComparison, int]]] = {}
             for each in comparison.lifts:
+                velocity = each.stations["velocity"]
+                forward = (velocity.a >= 0.0) & (velocity.b >= 0.0)
                 for place, angle in enumerate(each.angles_deg.tolist()):
-                    if each.stations["velocity"].verdicts[place] == verdict:
+                    if velocity.verdicts[place] == verdict and forward[place]:
                         hits.setdefault(angle, []).append((each, place))
             if not hits:
                 continue
-            order = sorted(hits, key=lambda angle: -len(hits[angle]))
             lift, place = max(
                 (hit for some in hits.values() for hit in some),
                 key=lambda hit: abs(float(hit[0].stations["velocity"].difference[hit[1]])),
             )
-            compared = sorted({angle for each in comparison.lifts for angle in each.angles_deg.tolist()})
             words = (
-                f"In run “{comparison.b.name}” the air passes {word} than in “{comparison.a.name}” at "
-                f"{arcs(sorted(hits), compared)}, at one lift or more; "
-                f"most at {lift.angles_deg[place]:g}° and {lift_text(facts.job, lift.lift)}: "
-                f"{change_words(facts.job, lift.stations['velocity'], place, 'velocity')}."
+                f"In run “{comparison.b.name}” the air passes {word} than in “{comparison.a.name}” "
+                f"{_where_and_how_often(comparison, hits)}; most at {lift.angles_deg[place]:g}° and "
+                f"{lift_text(facts.job, lift.lift)}: "
+                f"{change_words(facts.job, lift.stations['velocity'], place, 'velocity')}"
+                f"{rescaled_words([lift], comparison)}."
             )
+            order = sorted(hits, key=lambda angle: -len(hits[angle]))
             yield Finding("change", words, tuple(station_evidence(facts, comparison, hits, order)))
+
+
+def _where_and_how_often(comparison: Comparison, hits: Mapping[float, Sequence[object]]) -> str:
+    """Return the stations that changed: those that did at all lifts, and those that did at some."""
+    compared = sorted({angle for each in comparison.lifts for angle in each.angles_deg.tolist()})
+    count = len(comparison.lifts)
+    always = sorted(angle for angle, some in hits.items() if len(some) == count)
+    sometimes = sorted(set(hits) - set(always))
+    if count == 1:
+        return f"at {arcs(always, compared)}"
+    told = [f"at {arcs(always, compared)}, at all {count} lifts"] if always else []
+    told += [f"at {arcs(sometimes, compared)}, at some lifts only"] if sometimes else []
+    return ", and ".join(told)
 
 
 def more_but_uneven(facts: Facts) -> Iterator[Finding]:
@@ -134,13 +178,13 @@ def more_but_uneven(facts: Facts) -> Iterator[Finding]:
         there = [
             each
             for each in comparison.lifts
-            if each.values["flow"].verdicts[0] == HIGHER and each.bias.magnitude.verdicts[0] == HIGHER
+            if each.values["flow"].verdicts[0] == each.bias.magnitude.verdicts[0] == HIGHER
+            and _told_in_both(comparison, each)
         ]
         if there:
             words = (
                 f"At {of_lifts(facts.job, there, comparison)} run “{comparison.b.name}” flows more, but more of it "
-                "passes at one side: the bias grew too. Such a gain is real on the bench; whether the cylinder "
-                "gets it, the bench can't say."
+                f"passes at one side: the bias grew too. Such a gain is real on the bench; {_who_gains(facts.job)}."
             )
             yield Finding("bias", words, tuple(bias_evidence(facts, comparison, each) for each in there))
 
@@ -148,7 +192,11 @@ def more_but_uneven(facts: Facts) -> Iterator[Finding]:
 def more_even(facts: Facts) -> Iterator[Finding]:
     """Tell that the flow passes more evenly round the valve than before."""
     for comparison in facts.comparisons:
-        there = [each for each in comparison.lifts if each.bias.magnitude.verdicts[0] == LOWER]
+        there = [
+            each
+            for each in comparison.lifts
+            if each.bias.magnitude.verdicts[0] == LOWER and _told_in_both(comparison, each)
+        ]
         if there:
             words = (
                 f"At {of_lifts(facts.job, there, comparison)} run “{comparison.b.name}” flows more evenly round "
@@ -157,32 +205,58 @@ def more_even(facts: Facts) -> Iterator[Finding]:
             yield Finding("bias", words, tuple(bias_evidence(facts, comparison, each) for each in there))
 
 
-# Where the air leaves ------------------------------------------------------------------------------------------------
+def _told_in_both(comparison: Comparison, each: LiftComparison) -> bool:
+    """Tell if the bias of both runs is more than what uneven stations feign."""
+    sides = zip((comparison.a, comparison.b), each.groups, strict=True)
+    return all(bool(side.reduction.bias_told[group]) for side, group in sides)
+
+
+def _who_gains(job: Job) -> str:
+    what = "the cylinder gets it" if job.side == "intake" else "the running engine is rid of more gas"
+    return f"whether {what}, the bench can't say"
+
+
+# Where the air passes ------------------------------------------------------------------------------------------------
 
 
 def directions(facts: Facts) -> Iterator[Finding]:
     """Tell of each run where most air passes, and its weakest and strongest station, where they surely differ."""
     for run in facts.runs:
-        groups = facts.open_groups(run)
-        leaning = [group for group in groups if leans(facts, group)]
-        apart = [(group, pair) for group in groups if (pair := surely_apart(facts, group)) is not None]
-        words = " ".join([*_leaning_words(facts, run, leaning, len(groups)), *_extreme_words(facts, apart)])
+        leaning, apart = leaning_groups(facts, run), surely_apart(facts, run)
+        words = " ".join([*_leaning_words(facts, run, leaning), *_extreme_words(facts, apart)])
         evidence = [leaning_evidence(facts, run, group) for group in leaning]
         evidence += [extreme_evidence(facts, run, group, *pair) for group, pair in apart]
         if evidence:
-            yield Finding("direction", f"Run “{facts.reduction.runs[run]}”: {words}", tuple(evidence))
+            words = f"Run “{facts.reduction.runs[run]}”: {words[:1].lower()}{words[1:]}"
+            yield Finding("direction", words, tuple(evidence))
 
 
-def _leaning_words(facts: Facts, run: int, leaning: list[int], measured: int) -> Iterator[str]:
+def _leaning_words(facts: Facts, run: int, leaning: list[int]) -> Iterator[str]:
     if not leaning:
         return
     reduction, highest = facts.reduction, leaning[-1]
-    magnitude, angle = float(reduction.bias_magnitude[highest]), float(reduction.bias_angle_deg[highest])
-    yield (
-        f"more air passes at one side, {direction_words(angle, magnitude, facing=facing_words(facts.job, 30))}; so at "
-        f"{count_of(len(leaning), measured, 'lift')}, with a bias of {magnitude:.2f} at "
+    angle = reduction.bias_angle_deg
+    near = degrees_apart(angle[[highest]], angle[leaning])[:, 0] <= _ONE_SIDE
+    others = [group for group, yes in zip(leaning, near, strict=True) if not yes]
+    at = np.array([highest])
+    wide = float(plus_minus(facts.uncertainty.bias_magnitude.take(at), facts.uncertainty.readings.freedom[at])[0])
+    words = (
+        f"more air passes at one side, {_side(facts, highest)}; so at "
+        f"{count_of(int(near.sum()), len(facts.open_groups(run)), 'lift')}, with a bias of "
+        f"{with_uncertainty(float(reduction.bias_magnitude[highest]), wide)} at "
         f"{lift_text(facts.job, float(reduction.lift[highest]))} (0 even, 1 all at one station)."
     )
+    if others:
+        turned = others[-1]
+        words += (
+            f" The side turns with the lift: at {lift_text(facts.job, float(reduction.lift[turned]))} it is "
+            f"{_side(facts, turned)}."
+        )
+    yield words
+
+
+def _side(facts: Facts, group: int) -> str:
+    return direction_words(float(facts.reduction.bias_angle_deg[group]), 1.0, facing=facing_words(facts.job, 30))
 
 
 def _extreme_words(facts: Facts, apart: list[tuple[int, tuple[int, int]]]) -> Iterator[str]:
@@ -199,8 +273,8 @@ def _extreme_words(facts: Facts, apart: list[tuple[int, tuple[int, int]]]) -> It
     )
     if len(apart) > 1:
         words += (
-            f" Of the {len(apart)} lifts where the two surely differ {weak:g}° is the slowest at {often[0]}, "
-            f"{strong:g}° the fastest at {often[1]}."
+            f" Of the {len(apart)} lifts where slowest and fastest surely differ {weak:g}° is the slowest at "
+            f"{often[0]}, {strong:g}° the fastest at {often[1]}."
         )
     yield words
 
@@ -222,159 +296,54 @@ def limiting_passage(facts: Facts) -> Iterator[Finding]:
         )
         yield Finding("limit", words, (area_evidence(facts, highest),))
         return
-    beyond = np.array([highest])
-    line = least_passages(profiles, beyond, lines=True).throat_line
-    assert line is not None
-    ends = "{} to {}".format(*passage_ends(profiles, line[0], beyond)[0])
+    first, last = (_passage(profiles, lift) for lift in (min(takes_over + 1e-5, highest), highest))
+    later = "" if last == first else f", and at {lift_text(job, highest)} that from {last}"
     words = (
         f"Up to a lift of {lift_text(job, takes_over)} the gap between seat and valve is the narrowest passage; above "
-        f"it another one is, at {lift_text(job, highest)} that from {ends}. There seat and face no longer set the area."
+        f"it the passage from {first} is narrower{later}."
     )
     yield Finding("limit", words, tuple(area_evidence(facts, lift) for lift in (0.5 * takes_over, takes_over, highest)))
 
 
+def _passage(profiles: Profiles, lift: float) -> str:
+    """Return the parts that the least passage other than the gap runs between at a lift [m]."""
+    lifts = np.array([lift])
+    line = least_passages(profiles, lifts, lines=True).throat_line
+    assert line is not None
+    return "{} to {}".format(*passage_ends(profiles, line[0], lifts)[0])
+
+
 def last_lift(facts: Facts) -> Iterator[Finding]:
-    """Tell of a last step of lift that brought no flow."""
+    """Tell of a last step of lift in which flow surely levels off, or falls."""
     for run in facts.runs:
         found = last_step(facts, run)
         if found is None:
             continue
-        (low, high), gain, u = found
-        wide = float(expanded(u, np.inf))
-        lifts = [lift_text(facts.job, float(facts.reduction.lift[group])) for group in (low, high)]
-        flow, unit = in_unit(1.0, facts.job.units.flow, "flow"), facts.job.units.flow
-        told = f"{with_uncertainty(gain * flow, wide * flow)} {unit}"
+        name, unit = facts.reduction.runs[run], facts.job.units.flow
+        flow = in_unit(1.0, unit, "flow")
+        lifts = [lift_text(facts.job, float(facts.reduction.lift[group])) for group in found.groups]
+        told = f"{with_uncertainty(found.gain * flow, float(expanded(found.u, np.inf)) * flow)} {unit}"
+        words = (
+            f"In run “{name}” flow {'falls' if found.falls else 'levels off'} in the last step of lift, from "
+            f"{lifts[0]} to {lifts[1]}: {told}, where the step before would have brought {found.before * flow:.3g} "
+            f"{unit} over as much lift. The numbers do not say why."
+        )
         evidence = Evidence(
             f"{lifts[0]} to {lifts[1]}, at one test pressure: {told}",
-            run=facts.reduction.runs[run],
-            lift=float(facts.reduction.lift[high]),
+            run=name,
+            lift=float(facts.reduction.lift[found.groups[1]]),
             quantity="flow_m3_s",
-            difference=gain,
-            u=u,
-            verdict=NOT_SHOWN,
-        )
-        words = (
-            f"In run “{facts.reduction.runs[run]}” the last step of lift, from {lifts[0]} to {lifts[1]}, shows no gain "
-            f"of flow: {told}. Above it something other than lift holds the flow back."
+            difference=found.gain,
+            u=found.u,
+            verdict=LOWER if found.falls else NOT_SHOWN,
         )
         yield Finding("limit", words, (evidence,))
 
 
-# What is not shown, and what to distrust -----------------------------------------------------------------------------
-
-
-def not_shown(facts: Facts) -> Iterator[Finding]:
-    """Tell of changes that the data do not show, which is not the same as none."""
-    for comparison in facts.comparisons:
-        flows = [each for each in comparison.lifts if untold(each.values["flow"], 0)]
-        if flows:
-            words = (
-                f"At {of_lifts(facts.job, flows, comparison)} no change of flow from “{comparison.a.name}” to "
-                f"“{comparison.b.name}” is shown. That does not say that there is none: it is smaller than these "
-                "measurements can tell."
-            )
-            evidence = tuple(
-                Evidence(
-                    f"{lift_text(facts.job, each.lift)}: {change_words(facts.job, each.values['flow'], 0, 'flow')}",
-                    **compared_numbers(comparison, each, each.values["flow"], 0, "flow_m3_s"),
-                )
-                for each in flows
-            )
-            yield Finding("not shown", words, evidence)
-        yield from _flow_unknown(facts, comparison)
-        yield from _stations_not_shown(facts, comparison)
-    for each in facts.event_comparisons:
-        flow, names = each.values["mean_flow"], facts.reduction.runs
-        if untold(flow, 0):
-            pair = f"from “{names[each.a]}” to “{names[each.b]}”"
-            words = f"Over the whole lift event no change of mean flow {pair} is shown."
-            yield Finding("not shown", words, (event_flow_evidence(facts, each, flow),))
-
-
-def _flow_unknown(facts: Facts, comparison: Comparison) -> Iterator[Finding]:
-    """Tell that flow has no verdict, where it was measured in both runs but nothing is known of how well."""
-    there = [each for each in comparison.lifts if np.isfinite(each.values["flow"].difference[0])]
-    unknown = [each for each in there if np.isnan(each.values["flow"].u[0])]
-    if not unknown:
-        return
-    words = (
-        f"At {of_lifts(facts.job, unknown, comparison)} the flow of “{comparison.b.name}” differs from that of "
-        f"“{comparison.a.name}”, but nothing is known of how well flow was measured, so that no change can be told "
-        "from chance: state bench.flow_accuracy in job.toml."
-    )
-    evidence = tuple(
-        Evidence(
-            f"{lift_text(facts.job, each.lift)}: {from_to(facts.job, each.values['flow'], 0, 'flow')}, ± unknown",
-            **compared_numbers(comparison, each, each.values["flow"], 0, "flow_m3_s"),
-        )
-        for each in unknown
-    )
-    yield Finding("not shown", words, evidence)
-
-
-def _stations_not_shown(facts: Facts, comparison: Comparison) -> Iterator[Finding]:
-    counts = [
-        (each, sum(untold(each.stations["velocity"], place) for place in range(len(each.angles_deg))))
-        for each in comparison.lifts
-    ]
-    unshown = [(each, count) for each, count in counts if count]
-    if not unshown:
-        return
-    total = sum(len(each.angles_deg) for each in comparison.lifts)
-    words = (
-        f"Of {total} pairs of station readings in “{comparison.a.name}” and “{comparison.b.name}”, "
-        f"{sum(count for _, count in unshown)} show no change of velocity."
-    )
-    evidence = tuple(
-        Evidence(
-            f"{lift_text(facts.job, each.lift)}: "
-            + listed(
-                [
-                    f"{angle:g}°"
-                    for place, angle in enumerate(each.angles_deg.tolist())
-                    if untold(each.stations["velocity"], place)
-                ]
-            ),
-            run=comparison.b.name,
-            against=comparison.a.name,
-            lift=each.lift,
-            stations_deg=tuple(
-                angle
-                for place, angle in enumerate(each.angles_deg.tolist())
-                if untold(each.stations["velocity"], place)
-            ),
-            quantity="velocity_m_s",
-            verdict=NOT_SHOWN,
-        )
-        for each, _ in unshown
-    )
-    yield Finding("not shown", words, evidence)
-
-
-def nothing_known(facts: Facts) -> Iterator[Finding]:
-    """Name runs of which nothing is known of how well they were read."""
-    known = facts.uncertainty.readings.mean
-    for run in facts.runs:
-        groups = facts.reduction.groups_of(run)
-        bare = [group for group in groups if not np.isfinite(known[facts.reduction.stations_of(group)]).any()]
-        if len(bare) == len(groups):
-            name = facts.reduction.runs[run]
-            evidence = Evidence(f"run “{name}”: neither an accuracy of the gauge nor repeats", run=name)
-            yield Finding("not shown", f"Run “{name}”: {NOTHING_KNOWN[0].lower()}{NOTHING_KNOWN[1:]}", (evidence,))
-
-
-def distrusted(facts: Facts) -> Iterator[Finding]:
-    """Tell of readings that look wrong, each with its lines."""
-    found = quality_warnings(facts.reduction)
-    if found:
-        count = f"{len(found)} things" if len(found) > 1 else "one thing"
-        words = f"The readings themselves give reason to doubt {count}; read again before metal is cut."
-        yield Finding("distrust", words, tuple(Evidence(each) for each in found))
-
-
 Rule = Callable[[Facts], Iterator[Finding]]
-#: The rules, in the order in which their findings are told.
+#: The rules, in the order in which their findings are told: doubt in the readings goes before what they say.
 RULES: tuple[Rule, ...] = (
+    distrusted,
     event_change,
     flow_change,
     more_but_uneven,
@@ -383,7 +352,8 @@ RULES: tuple[Rule, ...] = (
     directions,
     limiting_passage,
     last_lift,
-    not_shown,
+    flow_not_shown,
+    flow_unknown,
+    stations_not_shown,
     nothing_known,
-    distrusted,
 )

@@ -92,20 +92,61 @@ def test_a_job_with_one_lift_one_run_and_nothing_else_says_less(small_job, tmp_p
     assert "one lift, 5.00 mm" in report.summary
     assert "The total flow was not measured" in report.summary
     assert {each.topic for each in report.findings} == {"limit", "not shown"}
-    assert "Nothing is known" in report.method[1]
+    assert "was not stated" in report.method[1]
     cells = [cell for table in all_tables(report) for row in table.rows for cell in row]
     assert not any("nan" in cell.lower() or "±" in cell for cell in cells)
 
 
-def test_runs_that_cannot_be_compared_are_each_told_for_themselves(sidecar):
+def test_a_station_that_one_run_lacks_takes_nothing_else_away(sidecar):
     job, readings = sidecar.job, sidecar.job.readings
-    # The second run loses one station, so that the two rings differ.
-    keep = ~((readings.station == 3) & np.isin(readings.group, list(sidecar.groups_of(1))))
+    # The second run lacks one station at its lowest lift, so that the two rings differ there.
+    keep = ~((readings.station == 3) & (readings.group == sidecar.groups_of(1)[0]))
     parted = {name: getattr(readings, name)[keep] for name in ("group", "station", "value", "line")}
     report = build_report(reduce_job(replace(job, readings=replace(readings, **parted))), date=DATE)
+    whole = build_report(sidecar, date=DATE)
+    for lift, as_whole in zip(report.comparisons[0].lifts, whole.comparisons[0].lifts, strict=True):
+        assert lift.values["flow"].verdicts == as_whole.values["flow"].verdicts
+    assert np.isnan(report.comparisons[0].lifts[0].stations["velocity"].u[3])
+    assert any("interpolated field" in each for each in report.warnings)
+    assert "11 or 12 stations" in report.summary
+
+
+def test_runs_without_a_lift_in_common_are_each_told_for_themselves(sidecar):
+    readings = sidecar.job.readings
+    lifts = readings.group_lift + np.where(readings.group_run == 1, 1e-4, 0.0)
+    job = replace(sidecar.job, readings=replace(readings, group_lift=lifts))
+    report = build_report(reduce_job(job), date=DATE)
     assert not report.comparisons
     assert any("can't be compared lift by lift" in each for each in report.warnings)
     assert "changes-1" not in [section.key for section in report.sections]
+
+
+def test_only_the_runs_that_are_asked_for_are_told_of(sidecar):
+    readings = sidecar.job.readings
+    value = readings.value.copy()
+    spoilt = int(np.flatnonzero(readings.group == sidecar.groups_of(1)[3])[5])
+    value[spoilt] *= 2.2
+    reduction = reduce_job(replace(sidecar.job, readings=replace(readings, value=value)))
+    assert any(each.topic == "distrust" for each in build_report(reduction, date=DATE).findings)
+    report = build_report(reduction, date=DATE, runs=[0])
+    assert report.reduction.runs == ("as found",)
+    words = " ".join([*report.warnings, *(rests.words for each in report.findings for rests in each.evidence)])
+    assert "wall relieved" not in words
+    alone = report.reduction
+    np.testing.assert_array_equal(alone.stations.velocity, reduction.stations.velocity[: len(alone.stations.velocity)])
+    np.testing.assert_array_equal(alone.bench_flow, reduction.bench_flow[list(reduction.groups_of(0))])
+    second = build_report(reduction, date=DATE, runs=[1]).reduction
+    np.testing.assert_array_equal(second.bench_flow, reduction.bench_flow[list(reduction.groups_of(1))])
+    np.testing.assert_array_equal(
+        second.job.readings.line, readings.line[np.isin(readings.group, list(reduction.groups_of(1)))]
+    )
+
+
+def test_every_test_pressure_is_told(sidecar):
+    pressure = np.where(np.arange(len(sidecar.lift)) == 2, 5000.0, np.nan)
+    job = replace(sidecar.job, flow=replace(sidecar.job.flow, test_pressure=pressure))
+    report = build_report(reduce_job(job), date=DATE)
+    assert "509.9 mmH2O to 635.0 mmH2O" in report.summary
 
 
 def test_too_many_runs_are_refused(sidecar):
