@@ -114,7 +114,7 @@ def _some_of(evidence: Sequence[Evidence]) -> Sequence[Evidence]:
         return evidence
     shown = _MOST_EVIDENCE - 1
     places = [round(place * (len(evidence) - 1) / (shown - 1)) for place in range(shown)]
-    return [*(evidence[place] for place in places), Evidence(f"and {len(evidence) - shown} more, told on the page")]
+    return [*(evidence[place] for place in places), Evidence(f"and {len(evidence) - shown} more")]
 
 
 def _evidence_blocks(evidence: Sequence[Evidence]) -> list[Block]:
