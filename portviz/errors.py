@@ -5,6 +5,8 @@ from __future__ import annotations
 import difflib
 import reprlib
 from collections.abc import Iterable
+from importlib import import_module
+from types import ModuleType
 
 
 class PortvizError(Exception):
@@ -127,9 +129,24 @@ def counted(number: int, noun: str, plural: str | None = None) -> str:
 LONGEST_MESSAGE = 800
 
 
+def spelled_out(text: str, kept: str = "") -> str:
+    r"""Return a text with the signs that can't be seen spelled out, line ends too, but for those to be kept.
+
+    Examples
+    --------
+    >>> print(spelled_out("a\x1b[31mb\u202ec\x00\n"))
+    a\x1b[31mb\u202ec\x00\n
+    """
+    if text.isprintable():
+        return text
+    return "".join(
+        sign if sign.isprintable() or sign in kept else sign.encode("unicode_escape").decode() for sign in text
+    )
+
+
 def one_line(text: str) -> str:
     """Return a text on one line, cut to a readable length, with signs that can't be seen spelled out."""
-    text = "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text[:2000])
+    text = spelled_out(text[:2000])
     return text if len(text) <= LONGEST_MESSAGE else text[: LONGEST_MESSAGE - 1] + "…"
 
 
@@ -163,3 +180,11 @@ def suggestion(name: str, known: Iterable[str], quote: str = "") -> str | None:
     """Return "Did you mean ...?" with the nearest known name between quotes, or None where nothing is near."""
     near = nearest_name(name, known)
     return f"Did you mean {quote}{near}{quote}?" if near else None
+
+
+def required_package(name: str, refusal: str) -> ModuleType:
+    """Return a package that an extra brings; raise UsageError with what to do where it is not installed."""
+    try:
+        return import_module(name)
+    except ImportError:
+        raise UsageError(refusal) from None

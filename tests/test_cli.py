@@ -855,7 +855,12 @@ def test_results_never_take_the_place_of_what_a_job_is_read_from(make_job: MakeJ
     before = (folder / name).read_bytes()
     outcome = run("summary", folder, "--csv", folder / name, "--overwrite")
     assert (outcome.code, outcome.out) == (2, "")
-    assert "one of the files that the job is read from" in outcome.err
+    assert f"csv: {folder / name} is one of the files that the job is read from" in outcome.err
+    if name.endswith(".csv"):
+        # Here the file is no option: it is called what the help calls it.
+        outcome = run("export", folder, folder / name, "--overwrite")
+        assert (outcome.code, outcome.out) == (2, "")
+        assert f"FILE: {folder / name} is one of the files that the job is read from" in outcome.err
     assert (folder / name).read_bytes() == before
 
 

@@ -201,12 +201,14 @@ def require_grid_size(variations: dict[str, Any], lifts: int, *, rows: int, yes:
         )
 
 
-def require_own_csv(path: Path, job: Path, *others: Path | None) -> None:
+def require_own_csv(path: Path, job: Path, *others: Path | None, option: str = "csv") -> None:
     """Raise UsageError where results would pass for a workbook, or take the place of what the job is read from."""
     if path.suffix.lower() in (".xlsx", ".xls", ".ods"):
-        raise UsageError(f"csv: {path.name!r} is the name of a workbook; this table is text, so let it end in .csv")
+        raise UsageError(
+            f"{option}: {path.name!r} is the name of a workbook; this table is text, so let it end in .csv"
+        )
     folder = job if job.is_dir() else job.parent
     names = ("job.toml", "readings.csv", "flow.csv", "cam.csv", "limits.csv", "designs.toml")
     own = path.name.lower() in names and path.resolve().parent == folder.resolve()
     if own or path.resolve() in {each.resolve() for each in others if each is not None}:
-        raise UsageError(f"csv: {path} is one of the files that the job is read from; choose another name")
+        raise UsageError(f"{option}: {path} is one of the files that the job is read from; choose another name")

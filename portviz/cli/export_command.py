@@ -168,10 +168,10 @@ def _export_table(job: Path, file: Path, run: str | None, *, overwrite: bool) ->
 def _require_no_source(file: Path, job: Path) -> None:
     """Raise UsageError where a table would take the place of what the job is read from."""
     if file.suffix.lower() == ".csv":
-        require_own_csv(file, job)
+        require_own_csv(file, job, option="FILE")
         return
     from portviz.job.folder import find_job_file, find_tables
 
     tables, _ = find_tables(find_job_file(job).parent)
     if file.resolve() in {path.resolve() for path, _ in tables.values()}:
-        raise UsageError(f"file: {file} is one of the files that the job is read from; choose another name")
+        raise UsageError(f"FILE: {file} is one of the files that the job is read from; choose another name")

@@ -5,18 +5,18 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING, Any
 
-from portviz.errors import one_line
+from portviz.errors import one_line, spelled_out
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from rich.console import Console, RenderableType
 
 #: Letters across from which tables have room for more words.
 WIDE = 100
 
 
 def say(text: str) -> None:
-    """Print a line."""
-    print(text)
+    """Print a line, with signs that can't be seen spelled out."""
+    print(spelled_out(text, kept="\u00a0"))
 
 
 def warn(warnings: list[str]) -> None:
@@ -41,6 +41,8 @@ def console() -> Console:
     return console if console.is_terminal else Console(highlight=False, width=110)
 
 
-def show(what: Any) -> None:
-    """Print tables."""
-    console().print(what)
+def show(what: RenderableType) -> None:
+    """Print tables and words. What stands in them comes from files: signs that steer a terminal are spelled out."""
+    from portviz.report.layout import shown_plainly
+
+    console().print(shown_plainly(what))

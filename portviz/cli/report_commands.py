@@ -14,6 +14,7 @@ from portviz.errors import UsageError, suggestion
 
 if TYPE_CHECKING:
     from portviz.distribution.reduce import Reduction
+    from portviz.report.content import Report
 
 REPORT_ENDINGS = (".html", ".pdf")
 #: Words on the command line are no longer than those in job.toml.
@@ -63,10 +64,12 @@ def report(
         Path | None, Parameter(help="Designs to tell of; the designs.toml in the job's folder by default.")
     ] = None,
     date: Annotated[str | None, Parameter(help='The date on it, such as "2026-11-25"; today by default.')] = None,
-    shop: Annotated[str | None, Parameter(help="The shop's name, instead of shop.name in job.toml.")] = None,
+    shop: Annotated[
+        str | None, Parameter(help='The shop\'s name, instead of shop.name in job.toml; "" for none, as below.')
+    ] = None,
     address: Annotated[str | None, Parameter(help="Its address.")] = None,
     contact: Annotated[str | None, Parameter(help="What a customer reaches it by.")] = None,
-    logo: Annotated[Path | None, Parameter(help="Its logo, a .png or .jpg.")] = None,
+    logo: Annotated[str | None, Parameter(help="Its logo, a .png or .jpg.")] = None,
     customer: Annotated[str | None, Parameter(help="Whom it is for.")] = None,
     head: Annotated[str | None, Parameter(help="Which head or engine it is about.")] = None,
     order: Annotated[str | None, Parameter(help="The shop's number of the work.")] = None,
@@ -88,36 +91,49 @@ def report(
             raise UsageError(f"{option}: {len(text)} letters are too many; at most {_LONGEST} fit")
     require_free(file, overwrite=overwrite)
     _require_library(ending)
+    from contextlib import nullcontext
+    from dataclasses import replace
     from datetime import date as calendar
 
-    from portviz.job.model import Handover
     from portviz.report.build import build_report
     from portviz.report.letterhead import letterhead
 
     read = read_folder(job)
-    given = Handover(**{name: text for name, text in words.items() if text is not None})
-    above = letterhead(read.folder, read.handover, given, logo)
+    # What is given empty takes away what job.toml says.
+    given = {name: text for name, text in words.items() if text is not None}
+    if logo == "":
+        given["logo"] = ""
+    above = letterhead(read.folder, replace(read.handover, **given), Path(logo) if logo else None)
     reduction = reduced(read)
     runs, first = _runs(reduction, run, against)
     if designs is None and (read.folder / "designs.toml").is_file():
         designs = read.folder / "designs.toml"
-    made = build_report(
-        reduction,
-        date=date or calendar.today().isoformat(),
-        letterhead=above,
-        runs=runs,
-        first=first,
-        designs=designs,
-    )
-    warn(list(made.warnings))
+
+    def build() -> Report:
+        made = build_report(
+            reduction,
+            date=date or calendar.today().isoformat(),
+            letterhead=above,
+            runs=runs,
+            first=first,
+            designs=designs,
+        )
+        warn(list(made.warnings))
+        return made
+
     if ending == ".pdf":
         from portviz.report.document import write_document
 
-        written = write_document(made, file, overwrite=overwrite)
+        written = write_document(build(), file, overwrite=overwrite)
     else:
         from portviz.report.page import write_page
+        from portviz.report.page_pictures import NO_PICTURES, run_pictures
 
-        written = write_page(made, file, overwrite=overwrite)
+        # The pictures are drawn in a process of their own, meanwhile.
+        with run_pictures(reduction, runs if first is None else {first, *runs}) as drawn:
+            written = write_page(build(), file, picture=lambda *_: nullcontext(drawn), overwrite=overwrite)
+            if not drawn():
+                warn([NO_PICTURES])
     say(f"Written: {written}")
 
 
@@ -133,7 +149,7 @@ def _require_library(ending: str) -> None:
     """Raise UsageError where the library that makes such a report is not installed, before anything is worked out."""
     from importlib.util import find_spec
 
-    missing = [name for name in (("reportlab",) if ending == ".pdf" else ("jinja2", "plotly")) if not find_spec(name)]
+    missing = [name for name in (("reportlab",) if ending == ".pdf" else ("jinja2",)) if not find_spec(name)]
     if missing:
         raise UsageError(
             f"report: a {ending} file takes {' and '.join(missing)}, not installed here; install portviz with the "

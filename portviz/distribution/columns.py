@@ -57,8 +57,12 @@ def lift_columns(reduction: Reduction, known: Uncertainty) -> dict[str, Column]:
 
 
 def _of_area(area: Array, parts: Array) -> Array:
-    """Return the standard uncertainty of areas; NaN where nothing is stated of lengths and lifts."""
-    total = area * np.hypot(*parts)
+    """Return the standard uncertainty of areas; NaN where nothing is stated of lengths and lifts.
+
+    That of a closed passage is not known either: its parts are relative to an area of nothing.
+    """
+    total, there = np.full(area.shape, np.nan), area > 0.0
+    total[there] = area[there] * np.hypot(*parts[:, there])
     return np.where(total > 0.0, total, np.nan)
 
 

@@ -9,11 +9,10 @@ import numpy as np
 from portviz.distribution.harmonics import ORDERS, harmonic_weights, lobe_direction_deg
 from portviz.distribution.measures import group_sizes, group_sum, nothing_but_rounding, sector_angles
 from portviz.distribution.monte_carlo import group_samples
-from portviz.distribution.propagation import Spread, common_changes, moved_state
+from portviz.distribution.propagation import Spread, common_changes, moved_state, plus_minus
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.rings import greatest_over_least, half_circle_parts, half_circle_share, weak_arcs
 from portviz.distribution.uncertainty import Uncertainty
-from portviz.distribution.verdicts import expanded
 from portviz.job.model import Array, Index, Mask
 
 #: Samples of a group where the linear law does not hold: its standard deviations are good to 1.6 %.
@@ -162,13 +161,9 @@ def distortion(
         axis_deg=axis_deg,
         values=values,
         spreads=spreads,
-        expanded={name: _expanded(spreads[name], uncertainty.readings.freedom) for name in MEASURES},
+        expanded={name: plus_minus(spreads[name], uncertainty.readings.freedom) for name in MEASURES},
         simulated=simulated,
     )
-
-
-def _expanded(spread: Spread, freedom: Array) -> Array:
-    return expanded(spread.standard, spread.freedom(freedom))
 
 
 def _moved(

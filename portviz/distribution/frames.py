@@ -27,7 +27,7 @@ from portviz.job.model import Array
 if TYPE_CHECKING:
     import pandas as pd
 
-#: Name of a field's column, by the field's own.
+#: Name of a field's column in frames and mesh files, by the field's own: SI, the unit in the name.
 FIELD_COLUMNS = {
     "velocity": "velocity_m_s",
     "velocity-ratio": "velocity_ratio",

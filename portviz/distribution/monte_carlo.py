@@ -165,7 +165,7 @@ def _drawn(
     flow = _normal(reduction.bench_flow[group], bench_flow_uncertainty(reduction)[group], (count,), generator)
     bench_mass, ideal = flow * reduction.upstream_density[group], reduction.ideal_mass_flux[group]
     curtain, gap, passage = (
-        area[group] * (1.0 + known[1, group] * generator.standard_normal(count))
+        _areas(area[group], known[1, group], generator.standard_normal(count))
         for area, known in (
             (reduction.areas.curtain_area, linear.areas.curtain),
             (reduction.areas.gap_area, linear.areas.gap),
@@ -189,6 +189,11 @@ def _drawn(
             **measures,
         }
     return results, bias
+
+
+def _areas(area: float, relative: float, normal: Array) -> Array:
+    """Return samples of an area; of a closed passage nothing is known, since what is known is relative to it."""
+    return area * (1.0 + relative * normal) if area > 0.0 else np.full(normal.shape, np.nan)
 
 
 def _normal(value: float, uncertainty: float, shape: tuple[int, ...], generator: np.random.Generator) -> Array:

@@ -15,7 +15,7 @@ import numpy as np
 from portviz.air import CRITICAL_PRESSURE_RATIO, GAMMA, isentropic_drop, isentropic_state
 from portviz.distribution.measures import group_sizes, group_sum
 from portviz.distribution.reduce import Reduction, upstream_pressure
-from portviz.distribution.verdicts import effective_freedom
+from portviz.distribution.verdicts import effective_freedom, expanded
 from portviz.job.model import Array, Index
 
 #: The factors that the readings of one set-up share, in the order of `Spread.common`.
@@ -61,6 +61,19 @@ class Spread:
     def scaled(self, factor: float) -> Spread:
         """Return the spread of the results times a factor."""
         return Spread(self.independent * abs(factor), self.stated * abs(factor), self.common * factor)
+
+
+def plus_minus(spread: Spread, freedom: Array) -> Array:
+    """Return half the width of the intervals that cover 95 of 100 times, shape (N,); NaN where not known.
+
+    Parameters
+    ----------
+    spread : Spread
+        Of N results.
+    freedom : ndarray, shape (N,)
+        Degrees of freedom of the readings [-].
+    """
+    return expanded(spread.standard, spread.freedom(freedom))
 
 
 @dataclass(frozen=True)

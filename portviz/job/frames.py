@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from portviz.errors import JobError, UsageError
+from portviz.errors import JobError, required_package
 from portviz.job.model import Job
 
 if TYPE_CHECKING:
@@ -22,15 +22,11 @@ def require_pandas() -> ModuleType:
     UsageError
         If it is not installed.
     """
-    try:
-        import pandas
-    except ImportError:
-        raise UsageError(
-            "data frames need the package pandas. Install it from portviz's folder with: "
-            '.venv/bin/pip install ".[notebook]"'
-        ) from None
-    module: ModuleType = pandas
-    return module
+    return required_package(
+        "pandas",
+        "data frames need the package pandas. Install it from portviz's folder with: "
+        '.venv/bin/pip install ".[notebook]"',
+    )
 
 
 def readings_frame(job: Job) -> pd.DataFrame:

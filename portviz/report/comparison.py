@@ -12,9 +12,9 @@ from rich.text import Text
 from portviz.distribution.comparison import Comparison, LiftComparison, Side, packed_to_one_side
 from portviz.distribution.differences import Difference
 from portviz.distribution.verdicts import NOT_SHOWN, expanded
+from portviz.job.digits import decimals_of
 from portviz.job.model import Array, Job
 from portviz.job.words import lift_text
-from portviz.report.digits import decimals_of
 from portviz.report.layout import add_row, new_table, titled
 from portviz.report.machine import FORMAT, Document, plain_number
 from portviz.report.uncertainty import WHAT_TO_ADD

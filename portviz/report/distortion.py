@@ -12,9 +12,9 @@ from rich.text import Text
 from portviz.distribution.distortion import MEASURES, PLACES, Distortion
 from portviz.distribution.harmonics import ORDERS
 from portviz.distribution.reduce import Reduction
+from portviz.job.digits import with_uncertainty
 from portviz.job.model import Job
 from portviz.job.words import reference_words
-from portviz.report.digits import with_uncertainty
 from portviz.report.layout import add_row, new_table, titled
 from portviz.report.machine import FORMAT, Document, plain_number
 from portviz.units import in_unit, number_text, told_decimals

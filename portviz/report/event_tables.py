@@ -13,11 +13,12 @@ from portviz.distribution.differences import Difference
 from portviz.distribution.event_comparison import EventComparison, LiftEvent
 from portviz.distribution.event_course import inlet_mach_index, missing_of_engine
 from portviz.distribution.event_uncertainty import Estimates
+from portviz.distribution.propagation import plus_minus
 from portviz.distribution.turning import rolls_down_deg, turning, turning_spread
-from portviz.distribution.verdicts import NOT_SHOWN, expanded
+from portviz.distribution.verdicts import NOT_SHOWN
+from portviz.job.digits import with_uncertainty
 from portviz.job.words import direction_words, facing_words, flow_text, lift_text, pressure_text
 from portviz.report.comparison import changed
-from portviz.report.digits import with_uncertainty
 from portviz.report.layout import add_row, new_table, titled
 from portviz.report.uncertainty import WHAT_TO_ADD
 from portviz.units import area_unit, in_unit, number_text
@@ -91,8 +92,7 @@ def _event_words(events: LiftEvent) -> str:
 
 def half_widths(estimates: Estimates) -> np.ndarray:
     """Return half the width of the intervals that cover at 95 %, shape (N,); NaN where not known."""
-    spread = estimates.spread
-    return expanded(spread.standard, spread.freedom(estimates.freedom))
+    return plus_minus(estimates.spread, estimates.freedom)
 
 
 def _told(estimates: Estimates, scale: float, decimals: int, place: int = 0) -> str:
@@ -214,7 +214,7 @@ def _turning_at_lifts(events: LiftEvent, runs: list[int]) -> Table:
     assert job.engine is not None
     found, spreads = turning(reduction, job.engine), turning_spread(reduction, events.uncertainty, job.engine)
     freedom = events.uncertainty.readings.freedom
-    wide = [expanded(spread.standard, spread.freedom(freedom)) for spread in spreads]
+    wide = [plus_minus(spread, freedom) for spread in spreads]
     columns = (f"lift\n[{job.units.length}]", "about the bore's\naxis (swirl)", "across it\n(tumble)", "rolls\ndown at")
     table = new_table(("run", *columns), ("run",))
     for run in runs:

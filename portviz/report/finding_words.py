@@ -12,14 +12,14 @@ from portviz.distribution.areas import areas_at
 from portviz.distribution.comparison import Comparison, LiftComparison
 from portviz.distribution.differences import Difference
 from portviz.distribution.event_comparison import EventComparison, LiftEvent
+from portviz.distribution.propagation import plus_minus
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty
 from portviz.distribution.verdicts import expanded
+from portviz.job.digits import decimals_of, with_uncertainty
 from portviz.job.model import Job
 from portviz.job.words import lift_text
 from portviz.report.content import Evidence
-from portviz.report.digits import decimals_of, with_uncertainty
-from portviz.report.uncertainty import plus_minus
 from portviz.units import area_unit, in_unit
 
 #: Lifts and stations named in one sentence; of more the first and the last, or the first ones, and how many.

@@ -16,15 +16,16 @@ import numpy as np
 from portviz.distribution.comparison import Comparison, LiftComparison
 from portviz.distribution.event_comparison import EventComparison
 from portviz.distribution.field import degrees_apart
+from portviz.distribution.propagation import plus_minus
 from portviz.distribution.verdicts import HIGHER, LOWER, NOT_SHOWN, expanded
 from portviz.geometry.ends import passage_ends
 from portviz.geometry.passages import least_passages
 from portviz.geometry.profiles import Profiles
 from portviz.geometry.takeover import throat_takes_over
+from portviz.job.digits import with_uncertainty
 from portviz.job.model import Job
 from portviz.job.words import direction_words, facing_words, lift_text
 from portviz.report.content import Evidence, Finding
-from portviz.report.digits import with_uncertainty
 from portviz.report.finding_checks import family_wise, last_step, leaning_groups, surely_apart
 from portviz.report.finding_doubts import (
     distrusted,
@@ -53,7 +54,6 @@ from portviz.report.finding_words import (
     station_evidence,
     velocity_known,
 )
-from portviz.report.uncertainty import plus_minus
 from portviz.units import in_unit
 
 #: Directions nearer than this are one side [deg].

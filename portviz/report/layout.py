@@ -6,9 +6,11 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from rich import box
 from rich.console import Group, RenderableType
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from portviz.errors import spelled_out
 from portviz.report.content import TextTable
 
 
@@ -67,6 +69,37 @@ def titled(title: str, table: Table) -> RenderableType:
 def add_row(table: Table, *cells: str) -> None:
     """Add a row of words as they are: what a person typed is no markup."""
     table.add_row(*map(Text, cells))
+
+
+#: Line ends are our own, and a space that holds words together harms no one.
+_KEPT = "\n\u00a0"
+
+
+def shown_plainly(made: RenderableType) -> RenderableType:
+    """Return tables and words with the signs that can't be seen spelled out; tables are changed in place."""
+    if isinstance(made, Text):
+        return _plainly(made)
+    if isinstance(made, str):
+        return spelled_out(made, _KEPT)
+    if isinstance(made, Group):
+        return Group(*map(shown_plainly, made.renderables), fit=made.fit)
+    if isinstance(made, Padding):
+        made.renderable = shown_plainly(made.renderable)
+    elif isinstance(made, Table):
+        for column in made.columns:
+            column.header = shown_plainly(column.header)
+            column._cells[:] = map(shown_plainly, column.cells)
+    return made
+
+
+def _plainly(text: Text) -> Text:
+    if spelled_out(text.plain, _KEPT) == text.plain:
+        return text
+    places = [place for place, sign in enumerate(text.plain) if spelled_out(sign, _KEPT) != sign]
+    pieces = text.divide(sorted({each for place in places for each in (place, place + 1)}))
+    return text.blank_copy().join(
+        piece if len(piece) > 1 else piece.blank_copy(spelled_out(piece.plain, _KEPT)) for piece in pieces
+    )
 
 
 def text_tables(made: RenderableType) -> Iterator[TextTable]:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import io
 import warnings
-from dataclasses import replace
+from dataclasses import asdict
 from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import TYPE_CHECKING
 
 from portviz.errors import JobError
 from portviz.job.model import JOB_FILE, Handover
 from portviz.report.content import Letterhead, Logo
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
 
 #: A picture larger than this is no logo [bytes], [pixels a side].
 MOST_BYTES, MOST_PIXELS = 5 * 2**20, 6000
@@ -19,33 +23,29 @@ _KINDS = ("PNG", "JPEG")
 _EXPECTED = "a .png or .jpg picture"
 
 
-def letterhead(folder: Path, typed: Handover, given: Handover, logo: Path | None = None) -> Letterhead:
+def letterhead(folder: Path, stated: Handover, logo: Path | None = None) -> Letterhead:
     """Return the head of a report.
 
     Parameters
     ----------
     folder : Path
         The job's, in which a logo named in job.toml lies.
-    typed : Handover
-        What job.toml states.
-    given : Handover
-        What the command line states, which goes before.
+    stated : Handover
+        What job.toml and the command line state.
     logo : Path, optional
-        A picture that the command line names, wherever it lies.
+        A picture that the command line names, wherever it lies; it goes before that of job.toml.
 
     Raises
     ------
     JobError
         If the logo can't be found, lies outside the job's folder, or is no picture that can be used.
     """
-    words = {name: getattr(given, name) or getattr(typed, name) for name in Handover.__dataclass_fields__}
     picture = None
     if logo is not None:
         picture = read_logo(logo, str(logo), None)
-    elif typed.logo:
-        picture = read_logo(_inside(folder, typed.logo), JOB_FILE, typed.logo)
-    words.pop("logo")
-    return replace(Letterhead(**words), logo=picture)
+    elif stated.logo:
+        picture = read_logo(_inside(folder, stated.logo), JOB_FILE, stated.logo)
+    return Letterhead(**asdict(stated) | {"logo": picture})
 
 
 def _inside(folder: Path, name: str) -> Path:
@@ -66,10 +66,10 @@ def _inside(folder: Path, name: str) -> Path:
         path = (folder / name).resolve()
         if not path.is_relative_to(folder.resolve()):
             raise outside
-    except OSError as error:
-        raise JobError(
-            f"the logo can't be read: {error.strerror or error}", file=JOB_FILE, place="shop.logo", value=name
-        ) from None
+    except (OSError, RuntimeError) as error:
+        # Links that lead in a circle are a RuntimeError before Python 3.13; after it they are not there.
+        why = (error.strerror or error) if isinstance(error, OSError) else "links lead in a circle"
+        raise JobError(f"the logo can't be read: {why}", file=JOB_FILE, place="shop.logo", value=name) from None
     return path
 
 
@@ -115,10 +115,36 @@ def read_logo(path: Path, file: str, name: str | None) -> Logo:
                     raise refusal(
                         f"the logo has {picture.width} x {picture.height} pixels", f"8 to {MOST_PIXELS} pixels a side"
                     )
-                made = picture.convert("RGBA")
+                made = _eight_bit(_upright(picture)).convert("RGBA")
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError):
         raise refusal("the logo is no picture that can be read") from None
     made.thumbnail(_KEPT)
     out = io.BytesIO()
     made.save(out, "PNG")
     return Logo(out.getvalue(), made.width, made.height)
+
+
+def _upright(picture: Image) -> Image:
+    """Return a picture turned as its camera says (EXIF); as it lies where what the camera says can't be read."""
+    from PIL import ImageOps
+
+    picture.load()
+    try:
+        return ImageOps.exif_transpose(picture)
+    except Exception:  # A broken block of EXIF breaks the library in many ways; the pixels are there already.
+        return picture
+
+
+def _eight_bit(picture: Image) -> Image:
+    """Return a picture of 16 bits of grey with 8 of them, 0 to 255; others as they are."""
+    import numpy as np
+    from PIL.Image import fromarray
+
+    if not picture.mode.startswith("I"):
+        return picture
+    values = np.asarray(picture)
+    grey = fromarray(np.round(values / 257.0).astype(np.uint8))
+    clear = picture.info.get("transparency")
+    if isinstance(clear, int):
+        grey.putalpha(fromarray(np.where(values == clear, 0, 255).astype(np.uint8)))
+    return grey

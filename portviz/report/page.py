@@ -46,13 +46,17 @@ _LETTERS_ON_PAPER, _COLUMNS_ON_PAPER = 84, 8
 _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
-def write_page(report: Report, path: str | Path, *, overwrite: bool = False) -> Path:
+def write_page(
+    report: Report, path: str | Path, *, picture: Pictures | None = run_pictures, overwrite: bool = False
+) -> Path:
     """Write a report as one HTML file, whole or not at all.
 
     Parameters
     ----------
     report : Report
     path : str or Path
+    picture : callable or None
+        As in `page_text`.
     overwrite : bool
         Allow an existing file to be replaced.
 
@@ -65,7 +69,7 @@ def write_page(report: Report, path: str | Path, *, overwrite: bool = False) -> 
     """
     path = Path(path)
     require_free(path, overwrite=overwrite)
-    return write_text(path, page_text(report), overwrite=overwrite)
+    return write_text(path, page_text(report, picture=picture), overwrite=overwrite)
 
 
 def page_text(report: Report, *, picture: Pictures | None = run_pictures) -> str:
@@ -91,14 +95,13 @@ def page_text(report: Report, *, picture: Pictures | None = run_pictures) -> str
 
 def require_packages() -> None:
     """Raise DrawingError where a package that makes the page is not installed."""
-    for name in ("jinja2", "plotly"):
-        try:
-            __import__(name)
-        except ImportError:
-            raise DrawingError(
-                f"page: the package {name}, which makes the page, is not installed. "
-                'Install it from portviz\'s folder with: pip install ".[report]"'
-            ) from None
+    try:
+        import jinja2  # noqa: F401
+    except ImportError:
+        raise DrawingError(
+            "page: the package jinja2, which makes the page, is not installed. "
+            'Install it from portviz\'s folder with: pip install ".[report]"'
+        ) from None
 
 
 def _filled(report: Report, drawn: Waiting) -> str:
@@ -154,7 +157,7 @@ def _filled(report: Report, drawn: Waiting) -> str:
         reference=reference_words(job),
         invented="invented" in report.title.lower(),
         version=__version__,
-        figure=script_data(scene.figure.to_json()),
+        figure=script_data(scene.figure),
         moving=script_data(scene.moving),
         licence=Markup(_vendored("LICENSE").replace("--", "- -").strip()),
         plotly=Markup(plotly),
@@ -274,7 +277,7 @@ def script_data(document: object) -> Markup:
     """Return a document as JSON that a page can hold: no letter in it ends or opens a tag."""
     from markupsafe import Markup
 
-    text = document if isinstance(document, str) else json.dumps(document, separators=(",", ":"), allow_nan=False)
+    text = json.dumps(document, separators=(",", ":"), allow_nan=False)
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 

@@ -10,12 +10,14 @@ import os
 import platform
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
+from functools import cache
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING
 
 from portviz.distribution.reduce import Reduction
 from portviz.errors import DrawingError
+from portviz.scene.display import INSTALL_OPENGL
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -26,24 +28,34 @@ Waiting = Callable[[], dict[int, bytes]]
 SIZE, SCALE = (480, 320), 2
 #: Left round what is shown [pixels].
 _MARGIN = 8
+#: A picture is mostly white: more pains with it take five times as long for a twentieth of its bytes.
+_PACKED = 6
 #: Seconds after which a process that draws is given up.
 _PATIENCE = 60.0
+NO_PICTURES = (
+    "the page has no pictures of the valve in three dimensions for paper and for browsers without 3D, since OpenGL is "
+    f"missing or broken here; a flat section stands in their place. {INSTALL_OPENGL}"
+)
 
 
 @contextmanager
 def run_pictures(reduction: Reduction, runs: Iterable[int]) -> Iterator[Waiting]:
-    """Start drawing runs, each at its greatest measured lift; gives what waits for them."""
+    """Start drawing runs, each at its greatest measured lift; gives what waits for them, once."""
     places = tuple(runs)
     if platform.system() != "Linux":
-        yield lambda: _drawn_here(reduction, places)
+        yield cache(lambda: _drawn_here(reduction, places))
         return
+    # Both processes need these: loaded now, they are loaded once.
+    import matplotlib.figure  # noqa: F401
+    import pyvista  # noqa: F401
+
     context = get_context("fork")
     receiving, sending = context.Pipe(duplex=False)
     process = context.Process(target=_draw_apart, args=(reduction, places, sending), daemon=True)
     process.start()
     sending.close()
     try:
-        yield lambda: _received(receiving)
+        yield cache(lambda: _received(receiving))
     finally:
         receiving.close()
         process.kill()
@@ -61,6 +73,8 @@ def _received(receiving: Connection) -> dict[int, bytes]:
 def _draw_apart(reduction: Reduction, runs: tuple[int, ...], sending: Connection) -> None:
     # What VTK says of a broken OpenGL is no message of ours.
     os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+    # Nor is it to be asked first whether it can draw, with a window of its own: it may as well end here.
+    os.environ["ALLOW_PLOTTING"] = "true"
     sending.send(draw_runs(reduction, runs, software=True))
 
 
@@ -118,7 +132,7 @@ def _trimmed(drawn: dict[int, Image]) -> dict[int, bytes]:
     for run, each in drawn.items():
         made = io.BytesIO()
         inside = (max(box[0], 0), max(box[1], 0), min(box[2], each.width), min(box[3], each.height))
-        each.crop(inside).save(made, "PNG", optimize=True)
+        each.crop(inside).save(made, "PNG", compress_level=_PACKED)
         found[run] = made.getvalue()
     return found
 

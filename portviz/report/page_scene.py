@@ -10,12 +10,13 @@ from __future__ import annotations
 import base64
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from portviz.distribution.field import QUANTITIES, around_circle
+from portviz.distribution.propagation import plus_minus
 from portviz.geometry.revolve import on_circle
 from portviz.job.model import SAME_LIFT, Array
 from portviz.report.content import Report
@@ -25,9 +26,6 @@ from portviz.scene.cameras import SIDES
 from portviz.scene.colours import COLOUR_MAP, CUT, INK, JET, JET_INFERRED, LEAST, NO_DATA, REFERENCE, VALVE
 from portviz.scene.state import ColourRange, ViewState, display_limits
 from portviz.units import in_unit
-
-if TYPE_CHECKING:
-    from plotly.graph_objects import Figure
 
 MM = 1e3
 _VELOCITY = QUANTITIES["velocity"]
@@ -68,15 +66,15 @@ class PageScene:
 
     Parameters
     ----------
-    figure : plotly.graph_objects.Figure
-        Of the first run at its greatest lift; traces as in `TRACES`.
+    figure : dict
+        Of the first run at its greatest lift, as plotly.js takes it: `data`, the traces as in `TRACES`, and `layout`.
     moving : dict
         What every lift and run puts in its place, ready for JSON.
     colours : ColourRange
         One scale for all runs and lifts, in display units.
     """
 
-    figure: Figure
+    figure: dict[str, Any]
     moving: dict[str, Any]
     colours: ColourRange
 
@@ -241,8 +239,6 @@ class _Drawing:
         part = self.reduction.stations_of(group)
         half = self.report.uncertainty.velocity.take(part)
         freedom = np.full(part.stop - part.start, self.report.uncertainty.readings.freedom[group])
-        from portviz.report.uncertainty import plus_minus
-
         wide = plus_minus(half, freedom) * self.speed
         return {
             "angle": self.reduction.stations.angle_deg[part].tolist(),
@@ -252,10 +248,8 @@ class _Drawing:
 
     # What stands still, and the figure
 
-    def figure(self, lift: dict[str, Any], run: dict[str, Any], colours: ColourRange) -> Figure:
+    def figure(self, lift: dict[str, Any], run: dict[str, Any], colours: ColourRange) -> dict[str, Any]:
         """Return the figure of a run at a lift."""
-        import plotly.graph_objects as go
-
         from portviz.scene.meshes import to_mesh
 
         head = to_mesh(shapes.head_solid(self.profiles, cut_away=True, count=90))
@@ -271,13 +265,21 @@ class _Drawing:
         arrows = {"flatshading": False, "lighting": _METAL, "lightposition": _LIGHT} | still
         none: dict[str, Any] = {axis: [] for axis in "xyz"}
         traces = [
-            go.Mesh3d(**_mesh(head, sharp=True), color=_HEAD_COLOUR, lighting=_METAL, lightposition=_LIGHT, **still),
-            go.Mesh3d(**_mesh(cut), color=CUT, lighting=_FLAT, **still),
-            go.Scatter3d(**_xyz(lines), mode="lines", line={"color": INK, "width": 2}, **still),
-            go.Mesh3d(
-                **_mesh(valve, sharp=True, shift=shift), color=VALVE, lighting=_METAL, lightposition=_LIGHT, **still
+            _trace(
+                "mesh3d", **_mesh(head, sharp=True), color=_HEAD_COLOUR, lighting=_METAL, lightposition=_LIGHT, **still
             ),
-            go.Mesh3d(
+            _trace("mesh3d", **_mesh(cut), color=CUT, lighting=_FLAT, **still),
+            _trace("scatter3d", **_xyz(lines), mode="lines", line={"color": INK, "width": 2}, **still),
+            _trace(
+                "mesh3d",
+                **_mesh(valve, sharp=True, shift=shift),
+                color=VALVE,
+                lighting=_METAL,
+                lightposition=_LIGHT,
+                **still,
+            ),
+            _trace(
+                "mesh3d",
                 **lift["curtain"],
                 **_triangles(np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])),
                 intensity=packed(np.repeat(_unpacked(run["values"]), shapes.CURTAIN_ROWS)),
@@ -288,24 +290,29 @@ class _Drawing:
                 lighting=_FLAT,
                 hoverinfo="text",
             ),
-            go.Scatter3d(
+            _trace(
+                "scatter3d",
                 **run.get("hatching", none),
                 mode="lines",
                 line={"color": "#ffffff", "width": 2},
                 **still,
             ),
-            go.Mesh3d(**run["arrows"], **self._arrow_faces(), color=JET, **arrows),
-            go.Mesh3d(**run.get("paleArrows", none), **self._arrow_faces(), color=JET_INFERRED, **arrows),
-            go.Mesh3d(
-                **self._balls(lift, run), color="#ffffff", lighting=_METAL, lightposition=_LIGHT, hoverinfo="text"
+            _trace("mesh3d", **run["arrows"], **self._arrow_faces(), color=JET, **arrows),
+            _trace("mesh3d", **run.get("paleArrows", none), **self._arrow_faces(), color=JET_INFERRED, **arrows),
+            _trace(
+                "mesh3d",
+                **self._balls(lift, run),
+                color="#ffffff",
+                lighting=_METAL,
+                lightposition=_LIGHT,
+                hoverinfo="text",
             ),
-            go.Scatter3d(**lift["least"], mode="lines", line={"color": LEAST, "width": 5}, **still),
-            go.Mesh3d(**_mesh(pointer), color=REFERENCE, lighting=_METAL, lightposition=_LIGHT, **still),
-            go.Scatter3d(**_xyz(ring), mode="text", text=stations, textfont={"size": 13, "color": INK}, **still),
+            _trace("scatter3d", **lift["least"], mode="lines", line={"color": LEAST, "width": 5}, **still),
+            _trace("mesh3d", **_mesh(pointer), color=REFERENCE, lighting=_METAL, lightposition=_LIGHT, **still),
+            _trace("scatter3d", **_xyz(ring), mode="text", text=stations, textfont={"size": 13, "color": INK}, **still),
         ]
-        for trace, name in zip(traces, TRACES, strict=True):
-            trace.name = name
-        return go.Figure(traces, self._layout([head, valve], ring))
+        named = [trace | {"name": name} for trace, name in zip(traces, TRACES, strict=True)]
+        return {"data": named, "layout": self._layout([head, valve], ring)}
 
     def _labels(self) -> tuple[Array, list[str]]:
         circle = self.job.stations.circle_deg
@@ -355,10 +362,15 @@ class _Drawing:
             "scene": scene,
             "margin": {"l": 0, "r": 0, "t": 0, "b": 0},
             "paper_bgcolor": "rgba(0,0,0,0)",
-            "template": None,
+            # What stands on several lines begins at the left, wherever the label hangs.
+            "template": {"layout": {"hoverlabel": {"align": "left"}}},
             "showlegend": False,
             "uirevision": "view",
         }
+
+
+def _trace(kind: str, **options: Any) -> dict[str, Any]:
+    return {"type": kind, **options}
 
 
 def _unpacked(array: dict[str, str]) -> Array:

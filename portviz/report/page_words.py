@@ -6,14 +6,13 @@ import math
 
 import numpy as np
 
-from portviz.distribution.propagation import Spread
+from portviz.distribution.propagation import Spread, plus_minus
 from portviz.distribution.reduce import Reduction
 from portviz.errors import counted
+from portviz.job.digits import with_uncertainty
 from portviz.job.model import Array, Job
 from portviz.job.words import direction_words, facing_words, lift_text
 from portviz.report.content import Report
-from portviz.report.digits import with_uncertainty
-from portviz.report.uncertainty import plus_minus
 from portviz.scene.shapes import LiftShapes
 from portviz.scene.state import ViewState
 from portviz.units import area_unit, in_unit

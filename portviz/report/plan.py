@@ -20,8 +20,8 @@ from portviz.distribution.plan import (
 )
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.verdicts import LEVEL
+from portviz.job.digits import two_figures
 from portviz.job.words import lift_text, station_name
-from portviz.report.digits import two_figures
 from portviz.report.layout import add_row, new_table, titled
 from portviz.report.machine import FORMAT, Document, plain_number
 from portviz.units import number_text

@@ -6,14 +6,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from portviz.distribution.propagation import Spread
+from portviz.distribution.propagation import Spread, plus_minus
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty
+from portviz.job.digits import with_uncertainty
 from portviz.job.model import Array
 from portviz.job.words import lift_text
 from portviz.report.content import TextTable
-from portviz.report.digits import with_uncertainty
-from portviz.report.uncertainty import plus_minus
 from portviz.units import in_unit
 
 

@@ -11,12 +11,14 @@ from rich.text import Text
 
 from portviz.distribution.areas import Areas
 from portviz.distribution.cam_event import cam_event
+from portviz.distribution.propagation import plus_minus
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
 from portviz.errors import counted
 from portviz.geometry.ends import passage_ends
 from portviz.geometry.passages import least_passages
 from portviz.geometry.profiles import Profiles
+from portviz.job.digits import two_figures
 from portviz.job.model import Array, Engine, Job
 from portviz.job.words import (
     coefficient_text,
@@ -28,9 +30,8 @@ from portviz.job.words import (
     station_name,
     station_text,
 )
-from portviz.report.digits import two_figures
 from portviz.report.layout import add_row, new_table, titled
-from portviz.report.uncertainty import plus_minus, uncertainty_table
+from portviz.report.uncertainty import uncertainty_table
 from portviz.units import area_unit, format_quantity, in_unit, number_text, told_decimals
 
 _NAMED_STATIONS = 4

@@ -6,13 +6,11 @@ import numpy as np
 from rich.console import RenderableType
 from rich.text import Text
 
-from portviz.distribution.propagation import Spread
+from portviz.distribution.propagation import plus_minus
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.scatter import UNKNOWN
 from portviz.distribution.uncertainty import Uncertainty
-from portviz.distribution.verdicts import expanded
-from portviz.job.model import Array
-from portviz.report.digits import two_figures
+from portviz.job.digits import two_figures
 from portviz.report.layout import add_row, new_table, titled
 from portviz.units import in_unit, number_text
 
@@ -23,11 +21,6 @@ WHAT_TO_ADD = (
 NOTHING_KNOWN = (
     "Nothing is known of how well the stations were read, so that there is no ± and no verdict: " + WHAT_TO_ADD + "."
 )
-
-
-def plus_minus(spread: Spread, freedom: Array) -> Array:
-    """Return half the width of the intervals that cover 95 of 100 times, shape (N,); NaN where not known."""
-    return expanded(spread.standard, spread.freedom(freedom))
 
 
 def uncertainty_table(reduction: Reduction, uncertainty: Uncertainty, run: int, *, wide: bool = True) -> RenderableType:

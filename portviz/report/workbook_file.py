@@ -8,9 +8,10 @@ import sys
 import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from types import ModuleType
 from typing import Any
 
-from portviz.errors import UsageError
+from portviz.errors import required_package, spelled_out
 from portviz.job.room import require_room
 
 Cell = str | float | int | None
@@ -62,7 +63,7 @@ class Sheet:
     rows: list[list[Cell]] = field(default_factory=list)
 
 
-def require_openpyxl() -> Any:
+def require_openpyxl() -> ModuleType:
     """Return the library that writes workbooks.
 
     Raises
@@ -70,14 +71,11 @@ def require_openpyxl() -> Any:
     UsageError
         If it is not installed.
     """
-    try:
-        import openpyxl
-    except ImportError:
-        raise UsageError(
-            "file: writing a workbook needs the package openpyxl. Install it with: "
-            '.venv/bin/pip install ".[excel]"; or let the file end in .csv'
-        ) from None
-    return openpyxl
+    return required_package(
+        "openpyxl",
+        "file: writing a workbook needs the package openpyxl. Install it with: "
+        '.venv/bin/pip install ".[excel]"; or let the file end in .csv',
+    )
 
 
 def heading(key: str) -> str:
@@ -108,10 +106,7 @@ def _parts(key: str) -> tuple[str, str, str]:
 
 def plain_text(text: str) -> str:
     """Return a text as a workbook can hold it: signs that can't be seen are spelled out, and it has an end."""
-    seen = (
-        sign if sign.isprintable() or sign in "\n\u00a0" else sign.encode("unicode_escape").decode() for sign in text
-    )
-    return "".join(seen)[:MOST_LETTERS]
+    return spelled_out(text, kept="\n\u00a0")[:MOST_LETTERS]
 
 
 def workbook_file(sheets: Sequence[Sheet], title: str) -> bytes:

@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 from portviz.distribution.crank_train import sound_speed
 from portviz.distribution.event_comparison import EventComparison, LiftEvent, compare_events
 from portviz.distribution.event_course import event_course
+from portviz.distribution.propagation import plus_minus
 from portviz.distribution.verdicts import NOT_SHOWN, expanded
 from portviz.job.model import Array
 from portviz.job.words import lift_text, pressure_text, reference_words
@@ -171,7 +172,7 @@ def draw_stations(axes: Any, events: LiftEvent, runs: list[int], size: float = 9
             continue
         colour, stroke = RUNS[place]
         even = found.ring.sector_deg / 360.0
-        wide = np.nan_to_num(expanded(known.spread.standard, known.spread.freedom(known.freedom)) / even)
+        wide = np.nan_to_num(plus_minus(known.spread, known.freedom) / even)
         angle, over = found.ring.angle_deg, found.flow_share / even
         again = angle == angle[0]
         axes.plot(

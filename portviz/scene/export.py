@@ -9,12 +9,11 @@ from portviz.distribution.field import QUANTITIES
 from portviz.distribution.reduce import Reduction
 from portviz.errors import UsageError
 from portviz.job.write import require_free, write_atomically
-from portviz.scene.export_parts import ALL, FIELD_NAMES, PARTS, Model, curtain_surface, models_at
+from portviz.scene.export_parts import ALL, PARTS, Model, curtain_surface, models_at
 from portviz.scene.export_set import named_after, require_free_set, told, write_set
 from portviz.scene.state import require_word
 
 __all__ = [
-    "FIELD_NAMES",
     "MESH_ENDINGS",
     "PARTS",
     "PART_WORDS",

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from portviz.distribution.frames import FIELD_COLUMNS
 from portviz.job.model import Array
-from portviz.scene.export_parts import FIELD_NAMES, SOLID_COLOURS, Colours, Model, Part, rgb
+from portviz.scene.export_parts import SOLID_COLOURS, Colours, Model, Part, rgb
 from portviz.scene.state import in_display_unit
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ def _about(models: list[Model]) -> dict[str, Any]:
             **scale,
             "low_si": float(scale["low"]) / one_si,
             "high_si": float(scale["high"]) / one_si,
-            "attribute": f"_{FIELD_NAMES[what.name].upper()}",
+            "attribute": f"_{FIELD_COLUMNS[what.name].upper()}",
         },
         "made_with": "portviz",
     }

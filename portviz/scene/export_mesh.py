@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from portviz.scene.export_parts import FAR_NAME, FIELD_NAMES, Model, Part, at_lift
+from portviz.distribution.frames import FIELD_COLUMNS
+from portviz.scene.export_parts import FAR_NAME, Model, Part, at_lift
 
 if TYPE_CHECKING:
     import trimesh
@@ -39,7 +40,7 @@ def _ply(model: Model, parts: list[Part], meshes: list[trimesh.Trimesh]) -> byte
     mesh.visual = trimesh.visual.ColorVisuals(mesh, vertex_colors=np.concatenate([part.colours for part in parts]))
     if any(part.fields for part in parts):
         unknown = {part.name: np.full(len(part.surface.points), np.nan) for part in parts}
-        for name in FIELD_NAMES.values():
+        for name in FIELD_COLUMNS.values():
             mesh.vertex_attributes[name] = np.concatenate([part.fields.get(name, unknown[part.name]) for part in parts])
         far = [np.zeros(len(part.surface.points), dtype=bool) if part.far is None else part.far for part in parts]
         mesh.vertex_attributes[FAR_NAME] = np.concatenate(far).astype(np.uint8)

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from portviz.distribution.field import QUANTITIES, run_field
+from portviz.distribution.frames import FIELD_COLUMNS
 from portviz.distribution.reduce import Reduction
 from portviz.geometry.revolve import Surface
 from portviz.job.model import Array
@@ -23,14 +24,6 @@ Colours = npt.NDArray[np.uint8]
 PARTS = ("curtain", "valve", "seat")
 ALL = "all"
 
-#: Name of each field in a mesh file: SI, the unit in the name.
-FIELD_NAMES = {
-    "velocity": "velocity_m_s",
-    "velocity-ratio": "velocity_ratio",
-    "mach": "mach",
-    "flow-per-degree": "flow_m3_s_per_deg",
-    "drop": "drop_pa",
-}
 #: Name of the mark of points that lie far from any reading.
 FAR_NAME = "far_from_reading"
 SOLID_COLOURS = {"valve": VALVE, "seat": CUT}
@@ -48,7 +41,7 @@ class Part:
         [m], on the valve's axis, at the lift.
     colours : ndarray of uint8, shape (P, 3)
     fields : dict of str to ndarray, shape (P,)
-        In SI, by the names of `FIELD_NAMES`; NaN where not known. Solids have none.
+        In SI, by the names of `FIELD_COLUMNS`; NaN where not known. Solids have none.
     far : ndarray of bool, shape (P,), or None
         Points of the curtain that lie far from any reading.
     """
@@ -172,7 +165,7 @@ def curtain_part(state: ViewState) -> Part:
         "curtain",
         surface,
         field_colours(state.reduction, state.quantity, fields[state.quantity]),
-        {FIELD_NAMES[name]: values for name, values in fields.items()},
+        {FIELD_COLUMNS[name]: values for name, values in fields.items()},
         np.repeat(far, shapes.CURTAIN_ROWS),
     )
 

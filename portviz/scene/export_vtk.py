@@ -9,9 +9,10 @@ from xml.etree import ElementTree
 
 import numpy as np
 
+from portviz.distribution.frames import FIELD_COLUMNS
 from portviz.errors import UsageError
 from portviz.job.room import require_room
-from portviz.scene.export_parts import FAR_NAME, FIELD_NAMES, PARTS, Model, Part, at_lift
+from portviz.scene.export_parts import FAR_NAME, PARTS, Model, Part, at_lift
 from portviz.scene.export_set import FOLDER_ENDING
 from portviz.scene.words import file_words
 
@@ -34,7 +35,7 @@ def part_mesh(model: Model, part: Part) -> pv.PolyData:
         mesh.point_data[name] = values
     if part.far is not None:
         mesh.point_data[FAR_NAME] = part.far.astype(np.uint8)
-        mesh.set_active_scalars(FIELD_NAMES[model.state.quantity])
+        mesh.set_active_scalars(FIELD_COLUMNS[model.state.quantity])
     _say(mesh, model)
     return mesh
 
@@ -48,11 +49,11 @@ def whole_mesh(model: Model) -> pv.PolyData:
     for part, mesh in zip(model.parts, meshes, strict=True):
         mesh.point_data["part"] = np.full(mesh.n_points, PARTS.index(part.name), dtype=np.uint8)
         if fields and not part.fields:
-            for name in FIELD_NAMES.values():
+            for name in FIELD_COLUMNS.values():
                 mesh.point_data[name] = np.full(mesh.n_points, np.nan)
             mesh.point_data[FAR_NAME] = np.zeros(mesh.n_points, dtype=np.uint8)
     whole = meshes[0].append_polydata(*meshes[1:])
-    whole.set_active_scalars(FIELD_NAMES[model.state.quantity])
+    whole.set_active_scalars(FIELD_COLUMNS[model.state.quantity])
     whole.field_data.clear()
     _say(whole, model)
     return whole

@@ -99,10 +99,20 @@ def new_sheet(width: float, height: float) -> tuple[Figure, Any]:
 
 def words_size(axes: Any, words: str, size: float) -> tuple[float, float]:
     """Return width and height of words [inch]."""
-    text = axes.text(0.0, 0.0, words, fontsize=size, parse_math=False, linespacing=LINE_PITCH)
-    box = text.get_window_extent(axes.figure.canvas.get_renderer())
-    text.remove()
-    return box.width / axes.figure.dpi, box.height / axes.figure.dpi
+    key = axes.figure.dpi, tuple(mpl.rcParams["font.family"]), mpl.rcParams["text.hinting"], words, size
+    if key not in _SIZES:
+        text = axes.text(0.0, 0.0, words, fontsize=size, parse_math=False, linespacing=LINE_PITCH)
+        box = text.get_window_extent(axes.figure.canvas.get_renderer())
+        text.remove()
+        if len(_SIZES) >= _MOST_SIZES:
+            _SIZES.clear()
+        _SIZES[key] = box.width / axes.figure.dpi, box.height / axes.figure.dpi
+    return _SIZES[key]
+
+
+#: Sizes of words measured before, by all that they depend on: the same labels are measured again and again.
+_SIZES: dict[Any, tuple[float, float]] = {}
+_MOST_SIZES = 4096
 
 
 def say(axes: Any, x: float, y: float, words: str, size: float = 8.5, **options: Any) -> Any:
@@ -120,6 +130,10 @@ def wrapped(axes: Any, words: str, size: float, width: float, most: int = 100) -
     """Return words on lines no wider than a width [inch]; what more than `most` lines hold ends in an ellipsis."""
     lines: list[str] = []
     for paragraph in words.split("\n"):
+        line = " ".join(paragraph.split())
+        if not line or words_size(axes, line, size)[0] <= width:
+            lines.append(line)
+            continue
         line = ""
         for word in _short_words(axes, paragraph.split(), size, width):
             longer = f"{line} {word}" if line else word

@@ -10,18 +10,21 @@ from matplotlib.figure import Figure
 from portviz.distribution.comparison import Comparison, LiftComparison
 from portviz.distribution.differences import Difference
 from portviz.distribution.verdicts import NOT_SHOWN, expanded
+from portviz.job.digits import decimals_of
 from portviz.job.model import Array
 from portviz.job.words import reference_words
 from portviz.scene.colours import INK
 from portviz.scene.comparison import DIFFERENCE_MAP, difference_range
-from portviz.scene.paper import THIN
-from portviz.scene.plot_style import SMALL, TITLE, TYPE, add_panel, for_print, new_figure, write
+from portviz.scene.paper import THIN, words_size
+from portviz.scene.plot_style import SMALL, TITLE, TYPE, WIDTH, add_panel, for_print, new_figure, write
 from portviz.scene.words import fitted
 from portviz.units import in_unit, number_text
 
 #: Left edge, width and right column of the table [inch].
 _LEFT, _TABLE, _FLOW = 0.62, 4.75, 5.5
 _ROW, _MOST_TABLE = 0.24, 2.9
+#: What stays free at the paper's right edge [inch].
+_EDGE = 0.04
 _GREY = "#9a9c9f"
 #: Smaller numbers are left out [point].
 _LEAST_TYPE = 6.0
@@ -114,14 +117,17 @@ def _mark_axes(axes: Any, comparison: Comparison, angles: Array) -> None:
 def _write_flows(axes: Any, comparison: Comparison, size: float) -> None:
     """Write the change of the bench's flow beside each lift."""
     scale = in_unit(1.0, comparison.a.reduction.job.units.flow, "flow")
-    across = (_FLOW - _LEFT) / _TABLE
-    for row, each in enumerate(comparison.lifts):
-        flow = each.values["flow"]
+    across, room = (_FLOW - _LEFT) / _TABLE, WIDTH - _FLOW - _EDGE
+    flows = [each.values["flow"] for each in comparison.lifts]
+    said = [_change_words(flow, scale) for flow in flows]
+    # All in one size: that in which the longest stays on the paper.
+    size *= min(1.0, room / words_size(axes, max(said, key=len), size)[0])
+    for row, (flow, words) in enumerate(zip(flows, said, strict=True)):
         known = flow.verdicts[0] != NOT_SHOWN
         axes.text(
             across,
             row + 0.5,
-            _change_words(flow, scale),
+            words,
             transform=axes.get_yaxis_transform(),
             fontsize=size,
             va="center_baseline",
@@ -137,7 +143,7 @@ def _change_words(change: Difference, scale: float) -> str:
         return "not measured"
     if not np.isfinite(wide):
         return f"{off:+.3g} ± ?"
-    decimals = int(np.clip(1 - np.floor(np.log10(wide)), 0, 6)) if wide > 0.0 else 3
+    decimals = decimals_of(wide)
     said = f"{off:+.{decimals}f} ± {wide:.{decimals}f}"
     return said if change.verdicts[0] != NOT_SHOWN else f"{said}, not shown"
 

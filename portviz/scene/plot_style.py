@@ -15,9 +15,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from portviz.distribution.by_name import run_place
-from portviz.distribution.propagation import Spread
 from portviz.distribution.reduce import Reduction
-from portviz.distribution.verdicts import expanded
 from portviz.errors import UsageError, counted
 from portviz.job.model import SAME_LIFT, Array
 from portviz.job.words import reference_words
@@ -108,7 +106,7 @@ def for_print(draw: Callable[Drawing, Figure]) -> Callable[Drawing, Figure]:
             for axes in figure.axes:
                 # Made now, in this style; else they would be made in that of who saves the figure.
                 for axis in (axes.xaxis, axes.yaxis):
-                    axis.get_ticklabels()
+                    axis.get_major_ticks()
             return figure
 
     return styled
@@ -184,11 +182,6 @@ def group_at(reduction: Reduction, run: int, lift: float) -> int | None:
         if abs(reduction.lift[group] - lift) <= SAME_LIFT:
             return group
     return None
-
-
-def half_widths(spread: Spread, freedom: Array) -> Array:
-    """Return half the widths of the intervals that cover 95 of 100 times, shape (N,); NaN where not known."""
-    return expanded(spread.standard, spread.freedom(freedom))
 
 
 def draw_points(axes: Any, place: int, x: Array, y: Array, wide: Array, *, size: float = 3.6, line: bool = True) -> Any:

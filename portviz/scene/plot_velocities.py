@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from portviz.distribution.field import run_field
+from portviz.distribution.propagation import plus_minus
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.scatter import UNKNOWN
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
@@ -27,7 +28,6 @@ from portviz.scene.plot_style import (
     drawn_runs,
     for_print,
     group_at,
-    half_widths,
     legend_height,
     new_figure,
     run_label,
@@ -113,7 +113,7 @@ def plot_velocities(
         part = reduction.stations_of(group)
         angle, velocity = reduction.stations.angle_deg[part], reduction.stations.velocity[part] * scale
         freedom = np.full(len(angle), known.readings.freedom[group])
-        wide = half_widths(known.velocity.take(part), freedom) * scale
+        wide = plus_minus(known.velocity.take(part), freedom) * scale
         size = 3.6 if len(angle) <= 16 else 2.6 if len(angle) <= 40 else 1.8
         rose.plot(
             np.radians(angle),

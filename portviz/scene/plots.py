@@ -23,6 +23,7 @@ from portviz.distribution.by_name import run_place
 from portviz.distribution.event_comparison import LiftEvent
 from portviz.distribution.event_course import event_course
 from portviz.distribution.field import QUANTITIES, known_groups
+from portviz.distribution.propagation import plus_minus
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
 from portviz.job.model import Job
@@ -42,7 +43,6 @@ from portviz.scene.plot_style import (
     draw_points,
     drawn_runs,
     for_print,
-    half_widths,
     label_angles,
     legend_height,
     new_figure,
@@ -104,7 +104,7 @@ def plot_flow(reduction: Reduction, uncertainty: Uncertainty | None = None, *, r
         for place, run in enumerate(places):
             groups = np.array(reduction.groups_of(run))
             groups = groups[np.isfinite(values[groups])]
-            wide = half_widths(spread.take(groups), known.readings.freedom[groups]) * scale
+            wide = plus_minus(spread.take(groups), known.readings.freedom[groups]) * scale
             draw_points(axes, place, reduction.lift[groups] * to_lift, values[groups] * scale, wide)
         axes.set_title(title)
         axes.set_xlabel(f"lift [{job.units.length}]")

@@ -13,7 +13,7 @@ import numpy as np
 import pyvista as pv
 from vtkmodules.vtkRenderingCore import vtkActor2D, vtkCoordinate, vtkPolyDataMapper2D
 
-from portviz.errors import JobError
+from portviz.errors import JobError, one_line
 from portviz.job.words import lift_text
 from portviz.job.write import write_atomically
 from portviz.scene.colours import INK, REFERENCE
@@ -297,7 +297,7 @@ class Window:
                 each.SetVisibility(visible)
         self.scene.say(said)
         self.plotter.render()
-        print(said)
+        print(one_line(said))
         return written
 
 

@@ -44,10 +44,11 @@ def test_a_page_against_the_same_figure_and_charts_written_bare(report, tmp_path
     process of its own draws meanwhile.
     """
     from matplotlib.figure import Figure
+    from plotly.graph_objects import Figure as Turning
 
     from portviz.report.page_scene import page_scene
 
-    figure = page_scene(report).figure
+    figure = Turning(page_scene(report).figure)
 
     def page():
         return page_text(report, picture=None)

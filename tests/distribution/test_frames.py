@@ -187,10 +187,7 @@ def test_a_field_s_frame_goes_through_the_measured_points(reduction):
     assert between["lift_m"].nunique() == 1
 
 
-def test_fields_have_the_names_that_mesh_files_give_them():
-    from portviz.scene.export_parts import FIELD_NAMES
-
-    assert FIELD_COLUMNS == FIELD_NAMES
+def test_every_field_has_a_column():
     assert set(FIELD_COLUMNS) == set(QUANTITIES)
 
 
@@ -227,3 +224,42 @@ def test_a_job_without_readings_says_so(small_job, tmp_path):
     (tmp_path / "job.toml").write_text(small_job, encoding="utf-8")
     with pytest.raises(JobError, match="there are no readings"):
         portviz.read_job(tmp_path).to_dataframe()
+
+
+@pytest.fixture(params=["closed alone", "closed and open"])
+def barely_open(request, small_job, tmp_path):
+    """A job measured with the valve closed, whose lengths and lifts are not known for sure."""
+    text = small_job.replace("[seat]", 'length_uncertainty = "0.02 mm"\n\n[seat]')
+    text = text.replace('humidity = "40 %"', 'humidity = "40 %"\nlift_uncertainty = "0.05 mm"')
+    (tmp_path / "job.toml").write_text(text.replace("[stations]", 'accuracy = "20 Pa"\n\n[stations]'), encoding="utf-8")
+    lifts = (0, 5) if request.param == "closed and open" else (0,)
+    rows = [f"only,{lift},{at},{at + 900 * lift}" for lift in lifts for at in (0, 90, 180, 270)]
+    (tmp_path / "readings.csv").write_text("\n".join(["run,lift [mm],station,reading [Pa]", *rows]), encoding="utf-8")
+    rows = [f"only,{lift},{0.4 + 6 * lift}" for lift in lifts]
+    (tmp_path / "flow.csv").write_text("\n".join(["run,lift [mm],flow [l/s]", *rows]), encoding="utf-8")
+    return tmp_path
+
+
+@pytest.mark.filterwarnings("error")
+def test_areas_of_a_closed_valve_are_no_reason_to_complain(barely_open, capsys):
+    """The uncertainty of a product is that of its factors, relative (JCGM 100:2008, 5.1.6): curtain = pi D L."""
+    frame = reduce_job(read_job(barely_open)).to_dataframe()
+    for name in ("curtain", "gap", "flow"):
+        assert np.isnan(frame[f"{name}_area_m2_u"][0])
+    # The head is there whether the valve is open or not: pi D^2 / 4.
+    assert frame["head_area_m2_u"].to_numpy() == pytest.approx(2.0 * 0.02 / 40.0 * np.pi * 0.02**2)
+    if len(frame) > 1:
+        part = np.hypot(0.02 / 40.0, 0.05 / 5.0)
+        assert frame["curtain_area_m2_u"][1] == pytest.approx(part * np.pi * 0.04 * 0.005)
+        assert frame["gap_area_m2_u"][1] > 0.0
+    commands = (
+        ["export", str(barely_open), str(barely_open / "x.csv")],
+        ["export", str(barely_open), str(barely_open / "x.xlsx")],
+        ["distortion", str(barely_open)],
+        ["summary", str(barely_open)],
+    )
+    for command in commands:
+        assert main(command) == 0
+        said = capsys.readouterr().err
+        assert all(line.startswith("warning: ") for line in said.splitlines())
+        assert "Warning" not in said

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 
+import numpy as np
 import pytest
 from PIL import Image, PngImagePlugin
 
@@ -11,8 +12,6 @@ from portviz.errors import JobError
 from portviz.job.model import Handover
 from portviz.job.read import read_job
 from portviz.report.letterhead import MOST_BYTES, MOST_PIXELS, letterhead, read_logo
-
-NOTHING = Handover()
 
 
 def picture(path, size=(300, 100), kind="PNG", **options):
@@ -28,11 +27,11 @@ def test_the_sections_shop_and_customer_are_read(small_job, tmp_path):
     (tmp_path / "job.toml").write_text(text, encoding="utf-8")
     picture(tmp_path / "logo.png")
     job = read_job(tmp_path)
-    made = letterhead(job.folder, job.handover, Handover(customer="Another"))
+    made = letterhead(job.folder, job.handover)
     assert (made.shop, made.address, made.customer, made.head, made.order) == (
         "Valve & Guide",
         "Lane 1\nVillage",
-        "Another",
+        "N. N.",
         "sidecar single",
         "7",
     )
@@ -69,7 +68,7 @@ def test_a_logo_outside_the_jobs_folder_is_refused(tmp_path, name):
     folder.mkdir()
     picture(tmp_path / "logo.png")
     with pytest.raises(JobError, match="must lie in the job's folder"):
-        letterhead(folder, Handover(logo=name), NOTHING)
+        letterhead(folder, Handover(logo=name))
 
 
 def test_a_link_out_of_the_folder_is_refused(tmp_path):
@@ -77,7 +76,51 @@ def test_a_link_out_of_the_folder_is_refused(tmp_path):
     folder.mkdir()
     (folder / "logo.png").symlink_to(picture(tmp_path / "logo.png"))
     with pytest.raises(JobError, match="must lie in the job's folder"):
-        letterhead(folder, Handover(logo="logo.png"), NOTHING)
+        letterhead(folder, Handover(logo="logo.png"))
+
+
+def test_links_that_lead_in_a_circle_are_refused(tmp_path):
+    (tmp_path / "a.png").symlink_to("a.png")
+    # Python tells of the circle before 3.13; after it there is nothing at its end.
+    with pytest.raises(JobError, match=r"the logo (can't be read: links lead in a circle|is not there)"):
+        letterhead(tmp_path, Handover(logo="a.png"))
+    with pytest.raises(JobError, match="the logo is not there"):
+        letterhead(tmp_path, Handover(), tmp_path / "a.png")
+
+
+@pytest.mark.parametrize(
+    # Where the picture's first row and first column stand: EXIF 2.3, tag 274, table of orientations (from memory).
+    ("orientation", "size", "red"),
+    [(1, (80, 40), (5, 5)), (3, (80, 40), (75, 35)), (6, (40, 80), (35, 5)), (8, (40, 80), (5, 75))],
+)
+def test_a_logo_stands_upright_as_its_camera_says(tmp_path, orientation, size, red):
+    lying = Image.new("RGB", (80, 40), "blue")
+    lying.paste("red", (0, 0, 16, 16))
+    exif = Image.Exif()
+    exif[274] = orientation
+    lying.save(tmp_path / "logo.jpg", exif=exif, quality=95)
+    logo = read_logo(tmp_path / "logo.jpg", "logo.jpg", None)
+    with Image.open(io.BytesIO(logo.png)) as made:
+        assert made.size == (logo.width, logo.height) == size
+        corners = [(x, y) for x in (5, size[0] - 6) for y in (5, size[1] - 6)]
+        reddest = max(corners, key=lambda place: made.getpixel(place)[0])
+    assert np.abs(np.subtract(reddest, red)).max() <= 1
+
+
+def test_a_logo_lies_as_it_is_where_its_camera_says_nothing_that_can_be_read(tmp_path):
+    for place, content in enumerate((b"Exif\x00\x00II*\x00\x08", b"Exif\x00\x00nonsense", b"Exif\x00\x00")):
+        path = picture(tmp_path / f"{place}.jpg", (80, 40), "JPEG", exif=content)
+        logo = read_logo(path, path.name, None)
+        assert (logo.width, logo.height) == (80, 40)
+
+
+def test_sixteen_bits_of_grey_become_eight(tmp_path):
+    """65535 is white (PNG specification, 13.12: sample depth scaled by the ratio of the largest values)."""
+    deep = np.repeat(np.array([[0, 257 * 64, 257 * 128, 65535]], dtype=np.uint16), 16, axis=0).repeat(16, axis=1)
+    Image.fromarray(deep).save(tmp_path / "logo.png")
+    logo = read_logo(tmp_path / "logo.png", "logo.png", None)
+    with Image.open(io.BytesIO(logo.png)) as made:
+        assert [made.getpixel((x, 8)) for x in (8, 24, 40, 56)] == [(v, v, v, 255) for v in (0, 64, 128, 255)]
 
 
 def test_what_is_no_picture_is_refused(tmp_path):
@@ -89,26 +132,26 @@ def test_what_is_no_picture_is_refused(tmp_path):
     for name, (content, words) in cases.items():
         (tmp_path / name).write_bytes(content)
         with pytest.raises(JobError, match=words):
-            letterhead(tmp_path, Handover(logo=name), NOTHING)
+            letterhead(tmp_path, Handover(logo=name))
     whole = picture(tmp_path / "whole.png", (600, 600)).read_bytes()
     (tmp_path / "half.png").write_bytes(whole[: len(whole) // 2])
     with pytest.raises(JobError, match="no picture that can be read"):
-        letterhead(tmp_path, Handover(logo="half.png"), NOTHING)
+        letterhead(tmp_path, Handover(logo="half.png"))
     with pytest.raises(JobError, match="the logo is not there"):
-        letterhead(tmp_path, Handover(logo="none.png"), NOTHING)
+        letterhead(tmp_path, Handover(logo="none.png"))
     picture(tmp_path / "film.gif", kind="GIF")
     with pytest.raises(JobError, match="no picture that can be read"):
-        letterhead(tmp_path, Handover(logo="film.gif"), NOTHING)
+        letterhead(tmp_path, Handover(logo="film.gif"))
 
 
 def test_a_picture_of_very_many_pixels_is_refused_before_it_is_decoded(tmp_path):
     # A few kilobytes that would take gigabytes: of one colour, larger than Pillow's own limit.
     Image.new("1", (MOST_PIXELS + 1, 20000)).save(tmp_path / "bomb.png")
     with pytest.raises(JobError, match=f"8 to {MOST_PIXELS} pixels a side"):
-        letterhead(tmp_path, Handover(logo="bomb.png"), NOTHING)
+        letterhead(tmp_path, Handover(logo="bomb.png"))
 
 
 def test_a_logo_of_the_command_line_may_lie_anywhere(tmp_path):
     folder = tmp_path / "job"
     folder.mkdir()
-    assert letterhead(folder, NOTHING, NOTHING, picture(tmp_path / "logo.png")).logo is not None
+    assert letterhead(folder, Handover(), picture(tmp_path / "logo.png")).logo is not None

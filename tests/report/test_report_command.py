@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import os
 import re
+import signal
 import sys
 from pathlib import Path
 
@@ -13,6 +15,7 @@ import pytest
 from portviz.__main__ import main
 from portviz.distribution.reduce import reduce_job
 from portviz.job.read import read_job
+from portviz.report import page_pictures
 from portviz.report.build import build_report
 from portviz.report.document import document_bytes
 from portviz.report.page import page_text
@@ -97,6 +100,44 @@ def test_it_writes_and_names_what_was_written(examples, tmp_path, capsys):
     assert [each.name for each in tmp_path.iterdir()] == ["report.pdf"]
 
 
+def test_the_command_line_goes_before_the_jobs_words_and_empty_takes_them_away(small_job, tmp_path, capsys):
+    folder = job_of(tmp_path, small_job, "one lift of one run")
+    with (folder / "job.toml").open("a", encoding="utf-8") as file:
+        file.write('\n[shop]\nname = "Valve Lane"\nlogo = "none.png"\n[customer]\nname = "N. N."\nhead = "twin"\n')
+    out = tmp_path / "report.pdf"
+    job = [str(folder), str(out), "--date", DATE, "--overwrite"]
+    assert main(["report", *job]) == 1
+    assert "the logo is not there" in capsys.readouterr().err
+    assert main(["report", *job, "--customer", "", "--head", "single", "--logo", ""]) == 0
+    text = pypdf.PdfReader(out).pages[0].extract_text()
+    assert ("Valve Lane" in text, "N. N." in text, "twin" in text.replace("Small twin", "")) == (True, False, False)
+    assert "single" in text
+
+
+def test_without_opengl_the_page_is_written_and_it_is_said_what_it_lacks(small_job, tmp_path, capsys, monkeypatch):
+    """VTK without OpenGL ends the process that draws."""
+    monkeypatch.setattr(page_pictures, "draw_runs", lambda *args, **options: os.kill(os.getpid(), signal.SIGKILL))
+    monkeypatch.setattr(page_pictures.platform, "system", lambda: "Linux")
+    out = tmp_path / "page.html"
+    job = str(job_of(tmp_path, small_job, "one lift of one run"))
+    assert main(["report", job, str(out), "--date", DATE]) == 0
+    said = capsys.readouterr()
+    assert said.out == f"Written: {out}\n"
+    assert "warning: the page has no pictures of the valve in three dimensions" in said.err
+    assert "apt-get install libgl1" in said.err
+    page = out.read_text(encoding="utf-8")
+    assert "No picture in three dimensions could be drawn" in page
+    assert "Valve and seat in section" in page
+
+
+def test_with_opengl_the_page_has_a_picture_and_nothing_is_said_of_it(small_job, tmp_path, capsys, opengl):
+    out = tmp_path / "page.html"
+    job = str(job_of(tmp_path, small_job, "one lift of two runs"))
+    assert main(["report", job, str(out), "--date", DATE, "--run", "a", "--against", "b"]) == 0
+    assert "pictures" not in capsys.readouterr().err
+    assert out.read_text(encoding="utf-8").count("Valve and head cut open, curtain coloured by velocity") == 2
+
+
 @pytest.mark.parametrize(
     ("arguments", "code", "words"),
     [
@@ -122,7 +163,7 @@ def test_what_cannot_be_is_refused_and_nothing_is_written(
     assert not list(tmp_path.iterdir())
 
 
-@pytest.mark.parametrize(("ending", "library"), [(".pdf", "reportlab"), (".html", "jinja2"), (".html", "plotly")])
+@pytest.mark.parametrize(("ending", "library"), [(".pdf", "reportlab"), (".html", "jinja2")])
 def test_a_missing_library_is_told_with_what_to_install(examples, tmp_path, capsys, monkeypatch, ending, library):
     monkeypatch.setitem(sys.modules, library, None)
     assert main(["report", str(examples / "sidecar_intake"), str(tmp_path / f"out{ending}")]) == 2

@@ -343,7 +343,8 @@ def test_a_workbook_that_the_job_is_read_from_stays(
     source.save(folder / "bench.xlsx")
     before = (folder / "bench.xlsx").read_bytes()
     assert export(folder, folder / "bench.xlsx", "--overwrite") == 2
-    assert "one of the files that the job is read from" in capsys.readouterr().err
+    assert "FILE: " in (said := capsys.readouterr().err)
+    assert "one of the files that the job is read from" in said
     assert (folder / "bench.xlsx").read_bytes() == before
     # A workbook of results beside it changes nothing of what the job is read from.
     first = printed("summary", folder)

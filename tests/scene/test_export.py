@@ -6,7 +6,8 @@ import pyvista as pv
 import trimesh
 
 from portviz.__main__ import main
-from portviz.scene.export import FIELD_NAMES, write_mesh
+from portviz.distribution.frames import FIELD_COLUMNS
+from portviz.scene.export import write_mesh
 
 
 def export(examples, target, *extra, job="sidecar_intake"):
@@ -19,7 +20,7 @@ def test_curtain_with_all_fields(examples, tmp_path, sidecar):
     mesh = pv.read(target)
     group = int(np.flatnonzero(np.isclose(sidecar.lift, 5e-3))[0])
     assert mesh.area == pytest.approx(sidecar.areas.gap_area[group] * 1e6, rel=1e-4)  # mm2; 360 flat strips
-    assert set(FIELD_NAMES.values()) <= set(mesh.point_data.keys())
+    assert set(FIELD_COLUMNS.values()) <= set(mesh.point_data.keys())
     part = sidecar.stations_of(group)
     for name, expected in (
         ("velocity_m_s", sidecar.stations.velocity),

@@ -151,17 +151,24 @@ def test_areas_are_the_same_in_every_kind_of_file(made):
 
 
 def test_solids_are_closed_and_as_large_as_the_job_says(made):
+    """Places by the definitions of axes, widths and lift: z = 0 at the seat band's outer edge, widths along the cone,
+    a closed valve rests on the band, and a lift moves it down.
+    """
     scene = trimesh.load(made / "one.obj", process=False, split_objects=True)
-    assert len(scene.geometry) == 3
-    wide = sorted(
-        (float(solid.extents[0]), solid) for solid in scene.geometry.values() if solid.is_watertight or merged(solid)
-    )
-    assert [width for width, _ in wide] == pytest.approx([41.0, wide[1][0]])
-    # The valve's head diameter is 41 mm, its stem's 7 mm; at 8 mm of lift it stands 8 mm lower than closed.
-    valve, seat = wide[0][1], wide[1][1]
+    assert set(scene.geometry) == {"curtain", "valve", "seat"}
+    valve, seat = scene.geometry["valve"], scene.geometry["seat"]
+    assert all(solid.is_watertight or merged(solid) for solid in (valve, seat))
+    # The valve's head is 41 mm wide, its stem 7 mm.
+    assert valve.extents[:2] == pytest.approx([41.0, 41.0], abs=1e-6)
     top = valve.vertices[valve.vertices[:, 2] > valve.bounds[1, 2] - 1e-6]
     assert np.hypot(top[:, 0], top[:, 1]).max() == pytest.approx(3.5, abs=1e-6)
-    assert valve.bounds[0, 2] < seat.bounds[0, 2] - 8.0 + 1.5
+    # Face and seat are of 45 deg: the face's edge stands half of 41 - 40.6 mm below the band's, the margin of 1.2 mm
+    # below that, and all of it 8 mm lower at 8 mm of lift.
+    assert valve.bounds[0, 2] == pytest.approx(-(41.0 - 40.6) / 2.0 - 1.2 - 8.0, abs=1e-6)
+    # The top cut, 1.2 mm at 30 deg, ends in the chamber: lower and wider than the band's edge of 40.6 mm.
+    assert seat.bounds[0, 2] == pytest.approx(-1.2 * np.sin(np.radians(30.0)), abs=1e-6)
+    rim = seat.vertices[seat.vertices[:, 2] < seat.bounds[0, 2] + 1e-6]
+    assert np.hypot(rim[:, 0], rim[:, 1]).min() == pytest.approx(20.3 + 1.2 * np.cos(np.radians(30.0)), abs=1e-6)
 
 
 def merged(solid):

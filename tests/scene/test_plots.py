@@ -286,6 +286,23 @@ def test_the_flow_s_change_stands_beside_with_its_interval(comparison):
         assert text.endswith("not shown") == (flow.verdicts[0] == "not shown")
 
 
+def test_long_words_on_the_flow_are_smaller_and_stay_on_the_page(comparison):
+    """A change of nothing with a small interval takes most letters, as in “+0.000 ± 0.090, not shown”."""
+    flows = [each.values["flow"] for each in comparison.lifts]
+    flow = replace(flows[0], b=flows[0].a, u=np.array([4.6e-5]), verdicts=("not shown",))
+    small = replace(comparison.lifts[0], values=comparison.lifts[0].values | {"flow": flow})
+    sizes = []
+    for lifts in (comparison.lifts, (small, *comparison.lifts[1:])):
+        figure = plot_changes(replace(comparison, lifts=lifts))
+        with in_style():
+            assert figure.get_tightbbox().x1 <= 7.0
+        sizes.append({each.get_fontsize() for each in figure.axes[0].texts if "±" in each.get_text()})
+    assert "+0.000 ± 0.090, not shown" in words(figure)
+    assert sizes[0] == {8.0}
+    assert len(sizes[1]) == 1
+    assert 6.0 < min(sizes[1]) < 8.0
+
+
 def test_nothing_is_told_of_changes_whose_uncertainty_is_not_known(made):
     figure = plot_changes(portviz.compare(made(accuracy=""), "before", "after"))
     axes = figure.axes[0]
