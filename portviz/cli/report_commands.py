@@ -75,7 +75,11 @@ def report(
     order: Annotated[str | None, Parameter(help="The shop's number of the work.")] = None,
     overwrite: Overwrite = False,
 ) -> None:
-    """Write what a customer is handed: a page that turns the valve in 3D, or a printed document."""
+    """Write what a customer is handed: a page that turns the valve in 3D, or a printed document.
+
+    Shop and customer stand in the sections [shop] and [customer] of job.toml, or are named here. It takes the extra
+    report: .venv/bin/pip install ".[report]"
+    """
     from portviz.job.write import require_free
 
     ending = file.suffix.lower()
@@ -118,7 +122,7 @@ def report(
             first=first,
             designs=designs,
         )
-        warn(list(made.warnings))
+        warn(list(made.shop_warnings))
         return made
 
     if ending == ".pdf":
@@ -142,7 +146,10 @@ def _runs(reduction: Reduction, names: list[str] | None, against: str | None) ->
     runs = chosen_runs(reduction, None)
     if names is not None:
         runs = list(dict.fromkeys(chosen_runs(reduction, name)[0] for name in names))
-    return runs, None if against is None else chosen_runs(reduction, against, "against")[0]
+    first = None if against is None else chosen_runs(reduction, against, "against")[0]
+    if runs == [first] and len(reduction.runs) > 1:
+        raise UsageError(f"against: {against!r} can't be compared with itself; name another run")
+    return runs, first
 
 
 def _require_library(ending: str) -> None:

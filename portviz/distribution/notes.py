@@ -19,7 +19,7 @@ from portviz.job.model import Array, Job, Mask
 from portviz.job.words import coefficient_text, lift_text, pressure_text
 from portviz.units import format_quantity
 
-_TEMPLATE_TITLE = "New job"
+TEMPLATE_TITLE = "New job"
 #: More between the angles of face and seat is worth a word [deg]; as are coefficients and greatest lifts over
 #: head diameter outside these ranges [-] (common practice, no source).
 _WIDEST_INTERFERENCE = 2.0
@@ -44,8 +44,8 @@ def job_warnings(job: Job, *, cam: bool = True) -> list[str]:
 
 def _slip_warnings(job: Job) -> list[str]:
     found = []
-    if job.title == _TEMPLATE_TITLE:
-        found.append(f"the title is still the template's, {_TEMPLATE_TITLE!r}; are all the numbers your own?")
+    if job.title == TEMPLATE_TITLE:
+        found.append(f"the title is still the template's, {TEMPLATE_TITLE!r}; are all the numbers your own?")
     apart = abs(np.degrees(job.valve.face_angle - job.seat.angle))
     if apart > _WIDEST_INTERFERENCE:
         found.append(

@@ -9,20 +9,23 @@ from portviz.distribution.comparison import Comparison, Side, compare_runs
 from portviz.distribution.event_comparison import EventComparison, LiftEvent, compare_events, lift_event
 from portviz.distribution.event_notes import comparison_warnings as event_comparison_warnings
 from portviz.distribution.event_notes import event_warnings
-from portviz.distribution.notes import reduction_warnings
+from portviz.distribution.notes import TEMPLATE_TITLE, reduction_warnings
 from portviz.distribution.quality_notes import reading_doubts
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.run_selection import with_runs
 from portviz.distribution.scatter import UNKNOWN
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
-from portviz.errors import UsageError
+from portviz.errors import JobError, UsageError
+from portviz.job.model import JOB_FILE
 from portviz.report.build_facts import fact_tables, method_words, summary_words
 from portviz.report.build_sections import report_sections
 from portviz.report.comparison import comparison_warnings
 from portviz.report.content import Letterhead, Report
+from portviz.report.customer_words import for_customer
 from portviz.report.finding_words import Facts
 from portviz.report.findings import report_findings
 from portviz.report.uncertainty import WHAT_TO_ADD
+from portviz.report.words_used import words_used
 
 #: More runs than one chart can tell apart are not handed over together.
 MOST_RUNS = 5
@@ -123,18 +126,30 @@ def build_report(
             f"report: {len(chosen)} runs are too many for one report; name at most {MOST_RUNS} of them: "
             f'--run "{reduction.runs[0]}" --run "{reduction.runs[-1]}"'
         )
+    if reduction.job.title == TEMPLATE_TITLE:
+        raise JobError(
+            "the title is still the template's, so that the numbers may be too",
+            file=JOB_FILE,
+            place="title",
+            value=reduction.job.title,
+            mend="Give the job a title of its own, and look through all its numbers, before anyone is handed a report",
+        )
     facts = collected_facts(reduction, chosen, first)
+    warnings = tuple(dict.fromkeys(report_warnings(facts)))
+    sheet, sections = fact_tables(facts), report_sections(facts, designs)
+    words = words_used(sections, sheet)
     return Report(
         title=reduction.job.title,
         date=date,
         letterhead=letterhead or Letterhead(),
         summary=summary_words(facts),
         findings=report_findings(facts),
-        facts=fact_tables(facts),
-        sections=report_sections(facts, designs),
+        facts=sheet,
+        sections=sections if words is None else (*sections, words),
         method=method_words(facts),
         cautions=CAUTIONS,
-        warnings=tuple(dict.fromkeys(report_warnings(facts))),
+        warnings=tuple(dict.fromkeys(map(for_customer, warnings))),
+        shop_warnings=warnings,
         reduction=facts.reduction,
         uncertainty=facts.uncertainty,
         runs=facts.runs,

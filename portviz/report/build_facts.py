@@ -135,13 +135,14 @@ def _knowledge(facts: Facts, sources: list[str]) -> str:
             "How well it is known was not stated: neither an accuracy of the gauge nor repeated readings. So there is "
             "no ±, and no change can be told from chance."
         )
+    flow_known = (job.bench.flow_accuracy or job.bench.flow_accuracy_part) if job.flow is not None else None
     stated = [
         name
         for name, value in (
             ("the accuracy of a reading", job.gauge.accuracy),
             ("the gauge's steps", job.gauge.resolution),
             ("the gauge's coefficient", job.gauge.coefficient_uncertainty),
-            ("the accuracy of flow", job.bench.flow_accuracy or job.bench.flow_accuracy_part),
+            ("the accuracy of flow", flow_known),
             ("the test pressure", job.bench.test_pressure_uncertainty),
             ("the air's density", job.bench.density_uncertainty),
             ("the setting of lift", job.bench.lift_uncertainty),

@@ -11,9 +11,11 @@ import numpy as np
 
 from portviz.distribution.comparison import Comparison
 from portviz.distribution.verdicts import HIGHER, LOWER, NOT_SHOWN
+from portviz.errors import sentence
 from portviz.job.words import flow_text, lift_text, reference_words, velocity_text
 from portviz.report.comparison import comparison_tables
 from portviz.report.content import Chart, Section, TextTable
+from portviz.report.customer_words import for_customer, without_empty_columns
 from portviz.report.finding_words import Facts, listed
 from portviz.report.layout import text_tables
 from portviz.report.station_matrix import station_matrices
@@ -40,7 +42,16 @@ def report_sections(facts: Facts, designs: Path | None) -> tuple[Section, ...]:
     if facts.events is not None:
         parts.append(_event(facts))
     parts.append(_stations(facts))
-    return tuple(parts)
+    return tuple(_plainly(each) for each in parts)
+
+
+def _plainly(section: Section) -> Section:
+    """Return a section without columns of nothing, and without advice that only the shop can follow."""
+    return replace(
+        section,
+        paragraphs=tuple(map(for_customer, section.paragraphs)),
+        tables=tuple(replace(without_empty_columns(each), note=for_customer(each.note)) for each in section.tables),
+    )
 
 
 def _flow(facts: Facts) -> Section:
@@ -57,10 +68,14 @@ def _flow(facts: Facts) -> Section:
         tables += text_tables(flow_table(reduction, run, name, wide=True))
         known = text_tables(uncertainty_table(reduction, facts.uncertainty, run, wide=True))
         tables += [_as_detail(each) for each in known]
+    groups = [group for run in runs for group in reduction.groups_of(run)]
+    if not np.isfinite(reduction.bench_flow[groups]).any():
+        tables = [replace(each, title=each.title.replace(": flow", ": what limits")) for each in tables]
+        return Section("flow", "What limits at each lift", ("The total flow was not measured.",), (), tuple(tables))
     return Section(
         "flow",
         "Flow and coefficients against lift",
-        ("Flow is what the bench measured; the discharge coefficient tells how much of the curtain it uses.",),
+        ("Flow is what the bench measured; the discharge coefficient is what passes over what could pass at best.",),
         (Chart("flow", "Flow and discharge coefficient against lift", _flow_shows(facts), make),),
         tuple(tables),
     )
@@ -173,7 +188,7 @@ def _compared(facts: Facts, comparison: Comparison, number: int) -> Section:
             Chart(
                 f"changes-{number}",
                 f"Change of velocity at each station and lift: {pair}",
-                f"Of {len(verdicts)} changes of velocity at the stations, {listed(told)}.",
+                f"Of {len(verdicts)} changes of velocity at the stations, each lift tested for itself, {listed(told)}.",
                 make,
             ),
         ),
@@ -252,10 +267,21 @@ def _designs(facts: Facts, file: Path) -> Section:
     ]
     if study.refused:
         said.append(f"Refused, since they make no valve and seat. {refused(study)}")
-    said.append(f"To check. {to_check(study, limits, list(range(study.count)))}")
-    tables = list(text_tables(study_tables(study, limits, name, None, _WIDE)))
+    said.append(sentence(f"To check. {to_check(study, limits, list(range(study.count)))}"))
+    tables = [_design_changes(study), *text_tables(study_tables(study, limits, name, None, _WIDE))]
     tables[-1] = replace(tables[-1], note=meanings(study, name))
-    return Section("designs", "Other dimensions of valve and seat", tuple(said), (), tuple(_first_whole(tables, 1)))
+    return Section("designs", "Other dimensions of valve and seat", tuple(said), (), tuple(_first_whole(tables, 2)))
+
+
+def _design_changes(study: Study) -> TextTable:
+    from portviz.report.study_tables import change_text, design_label
+
+    rows = []
+    for place in range(study.count):
+        changes = study.designs.named_changes(place)
+        told = "; ".join(change_text(study, key, value) for key, value in changes.items())
+        rows.append((design_label(study, place), told or "as it stands"))
+    return TextTable("Designs: what each changes", ("design", "changes"), tuple(rows), words=frozenset({0, 1}))
 
 
 def _study(facts: Facts, file: Path) -> Study:

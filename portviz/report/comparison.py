@@ -186,11 +186,12 @@ def changed(difference: Difference, place: int, scale: float) -> str:
     if np.isnan(off):
         return "–"
     if np.isnan(u):
-        return f"{off:+.3g} ±?"
+        return f"{off:+.3f} ±?"
     wide = float(expanded(u, difference.freedom[place]))
     decimals = decimals_of(wide)
     sign = _SIGNS[difference.verdicts[place]]
-    return f"{off:+.{decimals}f} ±{wide:.{decimals}f} {sign}"
+    # Adding nothing takes the sign off what is rounded to nothing.
+    return f"{round(off, decimals) + 0.0:+.{decimals}f} ±{wide:.{decimals}f} {sign}"
 
 
 def _moved(each: LiftComparison) -> str:

@@ -190,7 +190,9 @@ class Report:
         Paragraphs on how it was found, and how well it is known.
     cautions : str
     warnings : tuple of str
-        On the readings and the files.
+        On the readings, for who is handed the report.
+    shop_warnings : tuple of str
+        The same with what to do about them, for the shop's terminal alone.
     reduction : Reduction
     uncertainty : Uncertainty
     runs : tuple of int
@@ -211,6 +213,7 @@ class Report:
     method: tuple[str, ...]
     cautions: str
     warnings: tuple[str, ...]
+    shop_warnings: tuple[str, ...]
     reduction: Reduction
     uncertainty: Uncertainty
     runs: tuple[int, ...]

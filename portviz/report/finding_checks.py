@@ -23,17 +23,18 @@ _LEVEL_PART = 0.5
 
 
 def family_wise(comparison: Comparison) -> Comparison:
-    """Return a comparison whose verdicts hold for all lifts together: of flow, of the stations, and of the bias."""
+    """Return a comparison whose verdicts hold for all lifts together: of flow, closure, stations and bias."""
     lifts = comparison.lifts
     flow = _one_family([each.values["flow"] for each in lifts])
     velocity = _one_family([each.stations["velocity"] for each in lifts])
     bias = _one_family([each.bias.magnitude for each in lifts])
+    closure = _one_family([each.values["closure"] for each in lifts])
     return replace(
         comparison,
         lifts=tuple(
             replace(
                 each,
-                values={**each.values, "flow": flow[place]},
+                values={**each.values, "flow": flow[place], "closure": closure[place]},
                 stations={**each.stations, "velocity": velocity[place]},
                 bias=replace(each.bias, magnitude=bias[place]),
             )

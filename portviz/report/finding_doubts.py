@@ -7,8 +7,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from portviz.distribution.comparison import Comparison, LiftComparison
+from portviz.distribution.propagation import plus_minus
 from portviz.distribution.quality_notes import reading_doubts
 from portviz.distribution.verdicts import NOT_SHOWN
+from portviz.job.digits import with_uncertainty
 from portviz.job.words import lift_text
 from portviz.report.content import Evidence, Finding
 from portviz.report.finding_checks import untold
@@ -21,6 +23,57 @@ from portviz.report.finding_words import (
     listed,
     of_lifts,
 )
+
+
+def closure_above_one(facts: Facts) -> Iterator[Finding]:
+    """Tell of lifts at which more air passed the bench than the stations account for: one of the two is off."""
+    closure, known = facts.reduction.closure, facts.uncertainty
+    for run in facts.runs:
+        groups = [group for group in facts.open_groups(run) if closure[group] > 1.0]
+        if not groups:
+            continue
+        name = facts.reduction.runs[run]
+        lifts = [lift_text(facts.job, float(facts.reduction.lift[group])) for group in groups]
+        at = np.array(groups)
+        wide = plus_minus(known.closure.take(at), known.readings.freedom[at])
+        words = (
+            f"Run “{name}” at {listed(lifts)}: more air passed the bench than the velocities at the stations account "
+            "for (closure above 1). Bench, gauge or a dimension is off there; doubt what is said of these lifts."
+        )
+        evidence = [
+            Evidence(
+                f"{lift}: closure {with_uncertainty(float(closure[group]), float(about))}",
+                run=name,
+                lift=float(facts.reduction.lift[group]),
+                quantity="closure",
+                value=float(closure[group]),
+                u=float(known.closure.standard[group]),
+            )
+            for lift, group, about in zip(lifts, groups, wide, strict=True)
+        ]
+        yield Finding("distrust", words, tuple(evidence))
+
+
+def closure_changed(facts: Facts) -> Iterator[Finding]:
+    """Tell that closure changed between two runs: bench and stations do not agree on what changed."""
+    for comparison in facts.comparisons:
+        there = [each for each in comparison.lifts if each.values["closure"].verdicts[0] != NOT_SHOWN]
+        if not there:
+            continue
+        words = (
+            f"At {of_lifts(facts.job, there, comparison)} the bench's flow and the velocities at the stations do not "
+            f"change alike from “{comparison.a.name}” to “{comparison.b.name}”: their ratio, closure, changes. Part of "
+            "what changed may stem from the measuring; check test pressure, gauge and leaks."
+        )
+        evidence = [
+            Evidence(
+                f"{lift_text(facts.job, each.lift)}: closure {each.values['closure'].a[0]:.3f} to "
+                f"{each.values['closure'].b[0]:.3f}",
+                **compared_numbers(comparison, each, each.values["closure"], 0, "closure"),
+            )
+            for each in there
+        ]
+        yield Finding("distrust", words, tuple(evidence))
 
 
 def flow_not_shown(facts: Facts) -> Iterator[Finding]:
@@ -78,8 +131,8 @@ def stations_not_shown(facts: Facts) -> Iterator[Finding]:
         known = sum(int(np.isfinite(each.stations["velocity"].u).sum()) for each in comparison.lifts)
         count = sum(len(rests.stations_deg) for rests in evidence)
         words = (
-            f"Of {known} velocities compared between “{comparison.a.name}” and “{comparison.b.name}”, {count} show no "
-            "change that could be told from none."
+            f"Of {known} velocities compared between “{comparison.a.name}” and “{comparison.b.name}”, all lifts "
+            f"together, {count} show no change that could be told from none."
         )
         yield Finding("not shown", words, tuple(evidence))
 

@@ -268,9 +268,12 @@ def area_evidence(facts: Facts, lift: float) -> Evidence:
     unit, scale = area_unit(facts.job.units.length)
     decimals = 1 if unit == "mm²" else 4
     gap, throat = (float(area[0]) * scale for area in (areas.gap_area, areas.throat_area))
+    other = f"the least other passage {throat:.{decimals}f} {unit}"
+    if abs(throat - gap) <= 1e-6 * gap:
+        # They share a corner, and are one.
+        other = "no other passage is narrower"
     return Evidence(
-        f"{lift_text(facts.job, lift)}: gap {gap:.{decimals}f} {unit}, the least other passage "
-        f"{throat:.{decimals}f} {unit}",
+        f"{lift_text(facts.job, lift)}: gap {gap:.{decimals}f} {unit}, {other}",
         lift=lift,
         quantity="flow_area_m2",
         value=float(areas.flow_area[0]),

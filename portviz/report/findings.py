@@ -28,6 +28,8 @@ from portviz.job.words import direction_words, facing_words, lift_text
 from portviz.report.content import Evidence, Finding
 from portviz.report.finding_checks import family_wise, last_step, leaning_groups, surely_apart
 from portviz.report.finding_doubts import (
+    closure_above_one,
+    closure_changed,
     distrusted,
     flow_not_shown,
     flow_unknown,
@@ -56,8 +58,12 @@ from portviz.report.finding_words import (
 )
 from portviz.units import in_unit
 
+#: A lift of a comparison, and a place among its stations.
+_Hit = tuple[LiftComparison, int]
 #: Directions nearer than this are one side [deg].
 _ONE_SIDE = 45.0
+#: So many stations are named as the slowest, or the fastest, of one lift or another.
+_FEW = 3
 
 
 def report_findings(facts: Facts) -> tuple[Finding, ...]:
@@ -135,7 +141,7 @@ def station_changes(facts: Facts) -> Iterator[Finding]:
     """Tell where round the valve the air passes faster or slower than before; air that flows back is neither."""
     for comparison in facts.comparisons:
         for verdict, word in ((HIGHER, "faster"), (LOWER, "slower")):
-            hits: dict[float, list[tuple[LiftComparison, int]]] = {}
+            hits: dict[float, list[_Hit]] = {}
             for each in comparison.lifts:
                 velocity = each.stations["velocity"]
                 forward = (velocity.a >= 0.0) & (velocity.b >= 0.0)
@@ -150,7 +156,7 @@ def station_changes(facts: Facts) -> Iterator[Finding]:
             )
             words = (
                 f"In run “{comparison.b.name}” the air passes {word} than in “{comparison.a.name}” "
-                f"{_where_and_how_often(comparison, hits)}; most at {lift.angles_deg[place]:g}° and "
+                f"{_where_and_how_often(facts, comparison, hits)}; most at {lift.angles_deg[place]:g}° and "
                 f"{lift_text(facts.job, lift.lift)}: "
                 f"{change_words(facts.job, lift.stations['velocity'], place, 'velocity')}"
                 f"{rescaled_words([lift], comparison)}."
@@ -159,8 +165,8 @@ def station_changes(facts: Facts) -> Iterator[Finding]:
             yield Finding("change", words, tuple(station_evidence(facts, comparison, hits, order)))
 
 
-def _where_and_how_often(comparison: Comparison, hits: Mapping[float, Sequence[object]]) -> str:
-    """Return the stations that changed: those that did at all lifts, and those that did at some."""
+def _where_and_how_often(facts: Facts, comparison: Comparison, hits: Mapping[float, Sequence[_Hit]]) -> str:
+    """Return the stations that changed: those that did at all lifts, and those that did at some, and at which."""
     compared = sorted({angle for each in comparison.lifts for angle in each.angles_deg.tolist()})
     count = len(comparison.lifts)
     always = sorted(angle for angle, some in hits.items() if len(some) == count)
@@ -168,8 +174,27 @@ def _where_and_how_often(comparison: Comparison, hits: Mapping[float, Sequence[o
     if count == 1:
         return f"at {arcs(always, compared)}"
     told = [f"at {arcs(always, compared)}, at all {count} lifts"] if always else []
-    told += [f"at {arcs(sometimes, compared)}, at some lifts only"] if sometimes else []
+    if sometimes:
+        there = {each.lift for angle in sometimes for each, _ in hits[angle]}
+        told.append(f"at {arcs(sometimes, compared)}, at {_span(facts, comparison, min(there), max(there))}")
     return ", and ".join(told)
+
+
+def _span(facts: Facts, comparison: Comparison, low: float, high: float) -> str:
+    """Return what part of a comparison's lifts lies from a lift to another [m], in words."""
+    first, last = comparison.lifts[0].lift, comparison.lifts[-1].lift
+    ends = [lift_text(facts.job, each) for each in (low, high)]
+    if low == high:
+        return f"{ends[0]} only"
+    if (low, high) == (first, last):
+        return "some lifts only"
+    return (
+        f"lifts up to {ends[1]} only"
+        if low == first
+        else f"lifts from {ends[0]} on"
+        if high == last
+        else (f"lifts of {ends[0]} to {ends[1]} only")
+    )
 
 
 def more_but_uneven(facts: Facts) -> Iterator[Finding]:
@@ -241,8 +266,8 @@ def _leaning_words(facts: Facts, run: int, leaning: list[int]) -> Iterator[str]:
     at = np.array([highest])
     wide = float(plus_minus(facts.uncertainty.bias_magnitude.take(at), facts.uncertainty.readings.freedom[at])[0])
     words = (
-        f"more air passes at one side, {_side(facts, highest)}; so at "
-        f"{count_of(int(near.sum()), len(facts.open_groups(run)), 'lift')}, with a bias of "
+        f"more air passes at one side, {_side(facts, highest)}, at "
+        f"{count_of(int(near.sum()), len(facts.open_groups(run)), 'lift')}; the bias is "
         f"{with_uncertainty(float(reduction.bias_magnitude[highest]), wide)} at "
         f"{lift_text(facts.job, float(reduction.lift[highest]))} (0 even, 1 all at one station)."
     )
@@ -263,20 +288,16 @@ def _extreme_words(facts: Facts, apart: list[tuple[int, tuple[int, int]]]) -> It
     if not apart:
         return
     group, pair = apart[-1]
-    weak, strong = (station_angle(facts, place) for place in pair)
-    often = [
-        sum(station_angle(facts, ends[side]) == angle for _, ends in apart) for side, angle in ((0, weak), (1, strong))
-    ]
-    words = (
-        f"The air is slowest at {weak:g}° and fastest at {strong:g}°: {velocity_known(facts, pair[0])} against "
-        f"{velocity_known(facts, pair[1])} at {lift_text(facts.job, float(facts.reduction.lift[group]))}."
+    ends = [sorted({station_angle(facts, places[side]) for _, places in apart}) for side in (0, 1)]
+    few = all(len(angles) <= _FEW for angles in ends) and not set(ends[0]) & set(ends[1])
+    weak, strong = (
+        " or ".join(f"{angle:g}°" for angle in (angles if few else [station_angle(facts, pair[side])]))
+        for side, angles in enumerate(ends)
     )
-    if len(apart) > 1:
-        words += (
-            f" Of the {len(apart)} lifts where slowest and fastest surely differ {weak:g}° is the slowest at "
-            f"{often[0]}, {strong:g}° the fastest at {often[1]}."
-        )
-    yield words
+    by_lift = ", by lift" if few and max(map(len, ends)) > 1 else ""
+    lift = lift_text(facts.job, float(facts.reduction.lift[group]))
+    at = f"{lift} {{}} against {{}}".format(*(velocity_known(facts, place) for place in pair))
+    yield f"The air is slowest at {weak} and fastest at {strong}{by_lift}: at {at}."
 
 
 # What limits ---------------------------------------------------------------------------------------------------------
@@ -302,7 +323,10 @@ def limiting_passage(facts: Facts) -> Iterator[Finding]:
         f"Up to a lift of {lift_text(job, takes_over)} the gap between seat and valve is the narrowest passage; above "
         f"it the passage from {first} is narrower{later}."
     )
-    yield Finding("limit", words, tuple(area_evidence(facts, lift) for lift in (0.5 * takes_over, takes_over, highest)))
+    measured = sorted({float(facts.reduction.lift[group]) for run in facts.runs for group in facts.open_groups(run)})
+    below, above = ([lift for lift in measured if (lift <= takes_over) == under] for under in (True, False))
+    lifts = [*below[-1:], *above[:1], *above[1:][-1:]]
+    yield Finding("limit", words, tuple(area_evidence(facts, lift) for lift in lifts))
 
 
 def _passage(profiles: Profiles, lift: float) -> str:
@@ -344,6 +368,8 @@ Rule = Callable[[Facts], Iterator[Finding]]
 #: The rules, in the order in which their findings are told: doubt in the readings goes before what they say.
 RULES: tuple[Rule, ...] = (
     distrusted,
+    closure_above_one,
+    closure_changed,
     event_change,
     flow_change,
     more_but_uneven,

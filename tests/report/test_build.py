@@ -12,7 +12,7 @@ import pytest
 
 from portviz.__main__ import main
 from portviz.distribution.reduce import reduce_job
-from portviz.errors import UsageError
+from portviz.errors import JobError, UsageError
 from portviz.report.build import MOST_RUNS, build_report
 from portviz.report.content import Report
 
@@ -30,7 +30,7 @@ def whole(sidecar, examples) -> Report:
 
 def test_the_sections_are_those_that_the_job_has(whole, tractor):
     keys = [section.key for section in whole.sections]
-    assert keys == ["seat", "flow", "round", "changes-1", "designs", "event", "stations"]
+    assert keys == ["seat", "flow", "round", "changes-1", "designs", "event", "stations", "words"]
     still = replace(tractor, job=replace(tractor.job, cam=None))
     assert [section.key for section in build_report(still, date=DATE).sections] == [
         "seat",
@@ -38,6 +38,7 @@ def test_the_sections_are_those_that_the_job_has(whole, tractor):
         "round",
         "changes-1",
         "stations",
+        "words",
     ]
     charts = [chart.key for section in whole.sections for chart in section.charts]
     assert len(set(charts)) == len(charts)
@@ -81,6 +82,53 @@ def test_cautions_defer_to_makers_and_no_word_is_on_power(whole):
     assert not re.search(r"horse|\bhp\b|torque", words, re.IGNORECASE)
 
 
+def test_a_customer_is_given_no_advice_on_the_shops_files(tractor, sidecar, examples):
+    # The tractor's flow has no accuracy, which the shop is told to state.
+    report = build_report(tractor, date=DATE)
+    assert any("job.toml" in each for each in report.shop_warnings)
+    with_designs = build_report(sidecar, date=DATE, designs=examples / "sidecar_intake" / "designs.toml")
+    for each in (report, with_designs):
+        words = [*each.warnings, *each.method, each.summary, each.cautions]
+        words += [words for finding in each.findings for words in (finding.words, *(e.words for e in finding.evidence))]
+        words += [words for section in each.sections for words in section.paragraphs]
+        words += [table.note for table in all_tables(each)]
+        assert not any(sign in text for text in words for sign in ("job.toml", "limits.csv", " --"))
+    assert "no verdict on flow, closure and coefficients" in report.warnings
+
+
+def test_words_of_the_trade_are_explained_where_they_are_used(whole, tractor):
+    words = {section.key: section for section in whole.sections}["words"].tables[0]
+    told = {row[0] for row in words.rows}
+    assert {"curtain", "closure", "bias, leans", "turning (swirl, tumble)", "mean inlet Mach index"} <= told
+    # The tractor has no engine, and no turning.
+    fewer = {row[0] for row in build_report(tractor, date=DATE).sections[-1].tables[0].rows}
+    assert "closure" in fewer
+    assert not any("swirl" in word or "Mach index" in word for word in fewer)
+
+
+def test_designs_tell_what_they_change(whole):
+    changes = {section.key: section for section in whole.sections}["designs"].tables[0]
+    rows = dict(changes.rows)
+    assert rows["present"] == "as it stands"
+    assert "valve face angle 30.0 deg" in rows["30 deg seat"]
+    assert "seat width 1.20 mm" in rows["narrower seat, same contact"]
+
+
+def test_without_flow_nothing_is_said_of_flow(sidecar):
+    report = build_report(reduce_job(replace(sidecar.job, flow=None)), date=DATE)
+    flow = {section.key: section for section in report.sections}["flow"]
+    assert flow.title == "What limits at each lift"
+    assert not flow.charts
+    assert flow.tables[0].columns == ("lift [mm]", "L/D", "limited by")
+    assert "accuracy of flow" not in report.method[1]
+    assert "accuracy of flow" in build_report(sidecar, date=DATE).method[1]
+
+
+def test_an_unfilled_template_makes_no_report(sidecar):
+    with pytest.raises(JobError, match="the title is still the template's"):
+        build_report(replace(sidecar, job=replace(sidecar.job, title="New job")), date=DATE)
+
+
 def test_a_job_with_one_lift_one_run_and_nothing_else_says_less(small_job, tmp_path):
     (tmp_path / "job.toml").write_text(small_job, encoding="utf-8")
     rows = ["run,lift [mm],station,reading [Pa]", *(f"only,5,{angle},{4000 + angle}" for angle in (0, 90, 180, 270))]
@@ -88,7 +136,7 @@ def test_a_job_with_one_lift_one_run_and_nothing_else_says_less(small_job, tmp_p
     from portviz.job.read import read_job
 
     report = build_report(reduce_job(read_job(tmp_path)), date=DATE)
-    assert [section.key for section in report.sections] == ["seat", "flow", "round", "stations"]
+    assert [section.key for section in report.sections] == ["seat", "flow", "round", "stations", "words"]
     assert "one lift, 5.00 mm" in report.summary
     assert "The total flow was not measured" in report.summary
     assert {each.topic for each in report.findings} == {"limit", "not shown"}

@@ -265,7 +265,7 @@ def test_a_lean_is_told_of_the_lifts_that_lean_that_way(sidecar):
     place = readings.group - np.array([sidecar.groups_of(run)[0] for run in readings.group_run[readings.group]])
     way = np.where(place < 6, 1.0, -1.0)
     finding = told(with_values(sidecar, 4000.0 * (1.0 + 0.3 * way * np.cos(angle))), "direction")[0]
-    assert "180° (away from the bore wall); so at 2 of 8 lifts" in finding.words
+    assert "180° (away from the bore wall), at 2 of 8 lifts" in finding.words
     assert "The side turns with the lift: at 8.00 mm it is 0° (toward the bore wall)" in finding.words
 
 
@@ -318,6 +318,45 @@ def test_a_leak_test_is_no_reason_to_doubt(sidecar, small_job, tmp_path):
     reduction = reduce_job(read_job(tmp_path))
     assert quality_warnings(reduction)
     assert not told(reduction, "distrust")
+
+
+def test_closure_above_one_and_closure_that_changes_are_told_before_any_gain(sidecar):
+    second = list(sidecar.groups_of(1))
+
+    def more(flow):
+        flow[second[2:4]] *= 1.12
+
+    found = report_findings(facts_of(with_flow(sidecar, more)))
+    assert [each.topic for each in found[:2]] == ["distrust", "distrust"]
+    above, changed = found[:2]
+    closure = with_flow(sidecar, more).closure
+    assert [rests.value for rests in above.evidence] == [value for value in closure[second] if value > 1.0]
+    assert all(rests.value > 1.0 and "closure 1.0" in rests.words for rests in above.evidence)
+    assert "do not change alike" in changed.words
+    assert [rests.lift for rests in changed.evidence] == [float(sidecar.lift[group]) for group in second[2:4]]
+    assert not told(sidecar, "distrust")
+
+
+def test_the_lifts_at_which_some_stations_changed_are_told(sidecar):
+    faster, slower = (each.words for each in told(sidecar, "change") if "the air passes" in each.words)
+    comparison = family_wise(facts_of(sidecar).comparisons[0])
+    lifts = {"higher": [], "lower": []}
+    for each in comparison.lifts:
+        for angle, word in zip(each.angles_deg, each.stations["velocity"].verdicts, strict=True):
+            if 120.0 <= angle <= 270.0 and word in lifts:
+                lifts[word].append(each.lift)
+    assert f"at lifts up to {1e3 * max(lifts['higher']):.2f} mm only" in faster
+    assert f"at lifts from {1e3 * min(lifts['lower']):.2f} mm on" in slower
+
+
+def test_what_limits_rests_on_measured_lifts_and_tells_a_tie_as_one(sidecar, tractor):
+    for reduction in (sidecar, tractor):
+        finding = told(reduction, "limit")[0]
+        measured = set(np.round(reduction.lift, 9))
+        assert {round(rests.lift, 9) for rests in finding.evidence} <= measured
+        for rests in finding.evidence:
+            gap, *other = re.findall(r"(\d+\.\d+) (?:mm²|in²)", rests.words)
+            assert other != [gap]
 
 
 def test_readings_to_distrust_are_told_with_their_lines(sidecar):
