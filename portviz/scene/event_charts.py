@@ -42,7 +42,7 @@ def event_chart(events: LiftEvent, runs: list[int]) -> Figure:
     comparison = compare_events(events, runs[0], runs[1]) if len(known) == 2 == len(runs) else None
     extra: list[Callable[[Any], None]] = []
     if comparison is not None:
-        extra.append(partial(_draw_gains, events=events, comparison=comparison))
+        extra.append(partial(draw_gains, events=events, comparison=comparison))
     if course.demand_mach is not None and known:
         extra.append(partial(_draw_demand, events=events, runs=runs, course=course))
     rows = 3 if extra else 2
@@ -199,7 +199,8 @@ def draw_stations(axes: Any, events: LiftEvent, runs: list[int], size: float = 9
         axes.legend(loc="best", fontsize=size, frameon=False)
 
 
-def _draw_gains(axes: Any, events: LiftEvent, comparison: EventComparison) -> None:
+def draw_gains(axes: Any, events: LiftEvent, comparison: EventComparison) -> None:
+    """Draw what each band of lift adds to the change of the mean flow, with its plus-minus."""
     job, gain = events.reduction.job, comparison.band_flow
     to_unit, to_flow = in_unit(1.0, job.units.length, "length"), in_unit(1.0, job.units.flow, "flow")
     edges = comparison.edges * to_unit

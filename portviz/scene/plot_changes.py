@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 
 from portviz.distribution.comparison import Comparison, LiftComparison
 from portviz.distribution.differences import Difference
+from portviz.distribution.given import require_a
 from portviz.distribution.verdicts import NOT_SHOWN, expanded
 from portviz.job.digits import decimals_of
 from portviz.job.model import Array
@@ -43,7 +44,13 @@ def plot_changes(comparison: Comparison) -> Figure:
     -----
     A change that is not shown is a grey dot, which is not the same as none. Beside the table stands the change of the
     bench's flow with ± at 95 %.
+
+    Raises
+    ------
+    UsageError
+        If what is given is no comparison.
     """
+    require_a(comparison, Comparison, "portviz.compare(result, before, after)")
     a, b, job, lifts = comparison.a, comparison.b, comparison.a.reduction.job, comparison.lifts
     angles = np.unique(np.concatenate([np.mod(each.angles_deg, 360.0) for each in lifts]))
     change, shown, there = _table(lifts, angles, in_unit(1.0, job.units.velocity, "velocity"))
@@ -82,7 +89,7 @@ def plot_changes(comparison: Comparison) -> Figure:
     write(figure, _FLOW, up, f"change of flow [{job.units.flow}]", TITLE)
     unknown = all(np.isnan(each.stations["velocity"].u).all() for each in lifts)
     words = (
-        f"Orange: faster, violet: slower{', by the number' if numbers else ''}, where the data show it (5 %, all "
+        f"Orange: higher, violet: lower{', by the number' if numbers else ''}, where the data show it (5 %, all "
         "stations of a lift together). Grey dot: not shown, which is not the same as no change. Flow: ± at 95 %."
     )
     if unknown:

@@ -20,16 +20,17 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from portviz.distribution.by_name import run_place
-from portviz.distribution.event_comparison import LiftEvent
+from portviz.distribution.event_comparison import LiftEvent, compare_events
 from portviz.distribution.event_course import event_course
 from portviz.distribution.field import QUANTITIES, known_groups
+from portviz.distribution.given import REDUCED, lift_in_metres, require_a
 from portviz.distribution.propagation import plus_minus
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
 from portviz.job.model import Job
 from portviz.job.words import lift_text, pressure_text, reference_words
 from portviz.scene.charts import draw_field, draw_one_lift
-from portviz.scene.event_charts import draw_bands, draw_course, draw_stations
+from portviz.scene.event_charts import draw_bands, draw_course, draw_gains, draw_stations
 from portviz.scene.paper import THIN, Box, say, wrapped
 from portviz.scene.plot_changes import plot_changes
 from portviz.scene.plot_style import (
@@ -83,7 +84,13 @@ def plot_flow(reduction: Reduction, uncertainty: Uncertainty | None = None, *, r
         That of the reduction, where it is there already.
     runs : iterable of int or str, optional
         Places or names of the runs to draw; all by default, but no more than can be told apart.
+
+    Raises
+    ------
+    UsageError
+        If there is no such run, or what is given is no reduction.
     """
+    require_a(reduction, Reduction, REDUCED)
     job, known = reduction.job, uncertainty or reduction_uncertainty(reduction)
     places, left_out = drawn_runs(reduction, runs)
     labels = [run_label(reduction.runs, run) for run in places]
@@ -137,6 +144,7 @@ def plot_unrolled(reduction: Reduction, run: Run, *, quantity: str = "velocity")
     UsageError
         If there is no such run or field.
     """
+    require_a(reduction, Reduction, REDUCED)
     require_word(quantity, QUANTITIES, "field")
     place = run_place(reduction, run)
     groups = known_groups(reduction, place, quantity)
@@ -180,7 +188,13 @@ def plot_event(events: LiftEvent, runs: Runs = None) -> Figure:
         As `portviz.lift_event` returns it, which raises JobError where the job has no cam.
     runs : iterable of int or str, optional
         Places or names of the runs to draw; all by default, but no more than can be told apart.
+
+    Raises
+    ------
+    UsageError
+        If there is no such run, or what is given is no lift event.
     """
+    require_a(events, LiftEvent, "portviz.lift_event(result)")
     reduction, event = events.reduction, events.event
     places, left_out = drawn_runs(reduction, runs)
     flowing = [run for run in places if len(events.runs[run].knots)]
@@ -203,10 +217,15 @@ def plot_event(events: LiftEvent, runs: Runs = None) -> Figure:
     top = add_panel(figure, 0.62, foot + 1.74, 5.72, 1.36)
     draw_course(top, events, places, course, SMALL)
     bands = add_panel(figure, 0.62, foot, 2.72 if flowing else 5.72, 1.18)
-    draw_bands(bands, events, places, SMALL)
+    # Of two runs what is asked is where the change comes from; their shares look alike.
+    pair = len(places) == len(flowing) == 2
+    if pair:
+        draw_gains(bands, events, compare_events(events, *places))
+    else:
+        draw_bands(bands, events, places, SMALL)
     titles = [
         (top, "lift (filled) and effective area (lines) over the event"),
-        (bands, "each lift band's share: area of its step"),
+        (bands, "what each lift band adds to the change" if pair else "each lift band's share: area of its step"),
     ]
     if flowing:
         _tidy_areas(figure, top)
@@ -222,10 +241,12 @@ def plot_event(events: LiftEvent, runs: Runs = None) -> Figure:
         axes.set_title("", loc="center")
         axes.set_title(title, loc="left", fontsize=TITLE)
     # The names of the runs stand above.
-    time = bands.patches[:1]
     _remove_legend(bands)
-    bands.legend(handles=time, loc="upper left" if flowing else "upper right", fontsize=SMALL)
-    bands.set_ylabel(f"share [% per {reduction.job.units.length}]")
+    if pair:
+        bands.set_ylabel(f"mean flow [{reduction.job.units.flow}]")
+    else:
+        bands.legend(handles=bands.patches[:1], loc="upper left" if flowing else "upper right", fontsize=SMALL)
+        bands.set_ylabel(f"share [% per {reduction.job.units.length}]")
     write(figure, 0.62, 0.06, "\n".join(notes), SMALL, linespacing=1.25)
     return figure
 
@@ -252,7 +273,9 @@ def _event_notes(events: LiftEvent, flowing: list[int], left_out: str) -> list[s
         if any(events.runs[run].beyond_share > 0.0 for run in flowing):
             notes.append("Pale: held beyond the highest lift measured.")
         about = any(np.isfinite(events.known[run].flow_share.spread.standard).any() for run in flowing)
-        notes.append("Bars: ± at 95 %." if about else "No ± is known.")
+        notes.append("Whiskers: ± at 95 %." if about else "No ± is known.")
+        if len(flowing) == 2:
+            notes.append("Bars filled: shown by the data, pale: not shown.")
     else:
         notes.append("No flow was measured.")
     if events.event.assumed:
@@ -282,12 +305,13 @@ def plot_section(job: Job, lift: float | None = None) -> Figure:
     JobError
         If the dimensions make no valve and seat.
     UsageError
-        If the lift is below zero.
+        If the lift is below zero or no number, or what is given is no job.
     """
+    require_a(job, Job, "portviz.read_job(folder)")
     from portviz.scene.section_drawing import detail_corners, draw_detail, draw_whole
     from portviz.scene.section_parts import design_section
 
-    section = design_section(job, "present", 0.0 if lift is None else lift)
+    section = design_section(job, "present", 0.0 if lift is None else lift_in_metres(lift))
     # Each label beside the seat may take two lines.
     height = max(4.2, 1.3 + _LABEL * (len(section.wall) + 1))
     figure = new_figure(height)
@@ -350,7 +374,9 @@ def plot_curtain(
     from portviz.scene.display import start_probe
     from portviz.scene.state import view_state
 
-    state = view_state(reduction, run_place(reduction, run), lift, quantity, camera)
+    require_a(reduction, Reduction, REDUCED)
+    at = None if lift is None else lift_in_metres(lift)
+    state = view_state(reduction, run_place(reduction, run), at, quantity, camera)
     software = start_probe(off_screen=True).software
     from portviz.scene.scene import Scene, new_plotter
 

@@ -329,11 +329,14 @@ def test_the_event_shows_areas_bands_and_stations(events):
         # Each measured lift below the cam's peak is passed twice, opening and closing.
         passed = run.effective_area[run.knots < events.event.peak_lift]
         np.testing.assert_allclose(np.sort(points[:, 1]), np.sort(np.tile(passed, 2)) * 1e6, rtol=1e-9)
-    steps = panel(figure, "each lift band").patches
-    bands = [document[0][document[0]["run"] == name] for name in events.reduction.runs]
-    for drawn, share in zip(steps, (bands[0]["time_share"], *(each["flow_share"] for each in bands)), strict=True):
+    alone = panel(plot_event(events, runs=[0]), "each lift band").patches
+    band = document[0][document[0]["run"] == events.reduction.runs[0]]
+    for drawn, share in zip(alone, (band["time_share"], band["flow_share"]), strict=True):
         values, edges, _ = drawn.get_data()
         np.testing.assert_allclose(values * np.diff(edges) / 100.0, share)
+    bars = panel(figure, "what each lift band adds").patches
+    gain = portviz.compare_events(events, 0, 1).band_flow.difference
+    np.testing.assert_allclose([each.get_height() for each in bars], 1e3 * gain)
     stations = panel(figure, "each station")
     for name, points in zip(events.reduction.runs, dots(stations), strict=True):
         share = document[1][document[1]["run"] == name]["flow_share"].to_numpy()
