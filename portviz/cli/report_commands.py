@@ -125,19 +125,18 @@ def report(
         warn(list(made.shop_warnings))
         return made
 
-    if ending == ".pdf":
-        from portviz.report.document import write_document
+    from portviz.report.page_pictures import NO_PICTURES, run_pictures
 
-        written = write_document(build(), file, overwrite=overwrite)
-    else:
-        from portviz.report.page import write_page
-        from portviz.report.page_pictures import NO_PICTURES, run_pictures
-
-        # The pictures are drawn in a process of their own, meanwhile.
-        with run_pictures(reduction, runs if first is None else {first, *runs}) as drawn:
-            written = write_page(build(), file, picture=lambda *_: nullcontext(drawn), overwrite=overwrite)
-            if not drawn():
-                warn([NO_PICTURES])
+    # The pictures are drawn in a process of their own, meanwhile.
+    with run_pictures(reduction, runs if first is None else {first, *runs}) as drawn:
+        made = build()
+        if ending == ".pdf":
+            from portviz.report.document import write_document as write
+        else:
+            from portviz.report.page import write_page as write
+        written = write(made, file, picture=lambda *_: nullcontext(drawn), overwrite=overwrite)
+        if not drawn():
+            warn([NO_PICTURES])
     say(f"Written: {written}")
 
 

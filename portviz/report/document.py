@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import datetime
 import io
+from contextlib import nullcontext
 from pathlib import Path
 
 from portviz.errors import UsageError, shortened
 from portviz.job.write import require_free, write_atomically
 from portviz.report.content import Report
+from portviz.report.page import Pictures
+from portviz.report.page_pictures import Waiting, run_pictures
 
 
-def document_bytes(report: Report) -> bytes:
+def document_bytes(report: Report, *, picture: Pictures | None = run_pictures) -> bytes:
     """Return a report as a PDF.
 
     The findings stand first, then facts, sections, warnings, method and cautions. Charts are drawn once, at 300 dots
@@ -21,6 +24,9 @@ def document_bytes(report: Report) -> bytes:
     Parameters
     ----------
     report : Report
+    picture : callable or None
+        Starts drawing runs in three dimensions, which stand where the report tells of the air round the valve. With
+        None, as where nothing can be drawn, there are none.
 
     Returns
     -------
@@ -33,10 +39,19 @@ def document_bytes(report: Report) -> bytes:
     """
     require_printing()
     date = _checked_date(report.date)
-    from portviz.report.document_pages import kept, print_pages
-    from portviz.report.document_style import register_fonts, title_words
+    from portviz.report.document_pictures import drawn_runs
+    from portviz.report.document_sections import PICTURED
+    from portviz.report.document_style import register_fonts
 
     register_fonts()
+    pictured = any(each.key == PICTURED for each in report.sections)
+    drawing = nullcontext(dict) if picture is None or not pictured else picture(report.reduction, drawn_runs(report))
+    with drawing as drawn:
+        return _laid_out(report, date, drawn)
+
+
+def _laid_out(report: Report, date: str, drawn: Waiting) -> bytes:
+    from portviz.report.document_pages import kept, print_pages
     from portviz.report.document_parts import (
         closing_blocks,
         facts_blocks,
@@ -44,15 +59,22 @@ def document_bytes(report: Report) -> bytes:
         opening_blocks,
         warnings_blocks,
     )
-    from portviz.report.document_sections import section_blocks
+    from portviz.report.document_pictures import pictures_blocks
+    from portviz.report.document_sections import PICTURED, left_out_blocks, section_blocks
+    from portviz.report.document_style import title_words
 
     blocks = [
         *opening_blocks(report),
         *findings_blocks(report.findings),
         *facts_blocks(report.facts),
     ]
-    for number, section in enumerate(report.sections, start=1):
-        blocks += section_blocks(section, number)
+    numbered = list(enumerate(report.sections, start=1))
+    # Charts of the other sections are drawn while the pictures are.
+    made = {number: section_blocks(section, number) for number, section in numbered if section.key != PICTURED}
+    pictures = pictures_blocks(report, drawn())
+    for number, section in numbered:
+        blocks += made[number] if number in made else section_blocks(section, number, pictures)
+    blocks += left_out_blocks(report, pictured=bool(pictures))
     blocks += [*warnings_blocks(report.warnings), *closing_blocks(report)]
     shop, title = title_words(report.letterhead.shop), title_words(report.title)
     about = (("head", report.letterhead.head), ("order", report.letterhead.order), ("for", report.letterhead.customer))
@@ -68,13 +90,17 @@ def document_bytes(report: Report) -> bytes:
     return target.getvalue()
 
 
-def write_document(report: Report, path: Path, *, overwrite: bool = False) -> Path:
+def write_document(
+    report: Report, path: Path, *, picture: Pictures | None = run_pictures, overwrite: bool = False
+) -> Path:
     """Write a report as a PDF, whole or not at all.
 
     Parameters
     ----------
     report : Report
     path : Path
+    picture : callable or None
+        As in `document_bytes`.
     overwrite : bool
         Allow an existing file to be replaced.
 
@@ -91,7 +117,7 @@ def write_document(report: Report, path: Path, *, overwrite: bool = False) -> Pa
     """
     require_printing()
     require_free(path, overwrite=overwrite)
-    content = document_bytes(report)
+    content = document_bytes(report, picture=picture)
     return write_atomically(path, lambda made: _write_bytes(made, content), overwrite=overwrite)
 
 

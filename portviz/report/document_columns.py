@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from portviz.report.content import TextTable
 from portviz.report.document_style import BOLD, TEXT, WIDTH, plain, words_of, words_width, wrapped
 
-#: Sizes of type from the wanted one down to the smallest that reads well on paper [pt]; no cell is broken in the first.
-SIZES, WHOLE = (7.5, 7.0, 6.5), 2
+#: Sizes of type from the wanted one down to the smallest that reads well on paper [pt]; in so many of them tables are
+#: tried without a broken cell first.
+SIZES, WHOLE = (7.0, 6.5), 2
 #: Tables of more rows are set in smaller type from the outset.
-LONG, _LONG_SIZES = 40, (7.0, 6.5)
+LONG, _LONG_SIZES = 40, (6.5,)
 #: Room at each side of a cell [pt].
 ACROSS = 4.0
 #: No word makes its column wider than this part of the paper; a longer one is broken.

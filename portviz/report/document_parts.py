@@ -21,6 +21,7 @@ from portviz.report.document_style import (
     HEAD_WORDS,
     HEADING,
     HEIGHT,
+    NOTE,
     SHOP,
     SIGNS,
     SOFT,
@@ -44,7 +45,8 @@ _TALLEST_HEAD = 0.4
 #: Of evidence: its type and pitch, how far it is set in, the room of a sign [pt]; lines before it goes on as another.
 _EVIDENCE, _EVIDENCE_PITCH, _INDENT, _SIGN, _MOST_LINES = 7.0, 9.0, 19.0, 11.0, 24
 #: Places that one finding rests on which are printed; the page tells all.
-_MOST_EVIDENCE = 4
+MOST_EVIDENCE = 4
+_INVENTED = "The data of this report are invented; no bench, head or person stands behind them."
 #: Signs of verdicts, for who sees no colour.
 _SIGNS = {"higher": "▲", "lower": "▼", "not shown": "○"}
 
@@ -110,9 +112,9 @@ def findings_blocks(findings: Sequence[Finding]) -> list[Block]:
 
 def _some_of(evidence: Sequence[Evidence]) -> Sequence[Evidence]:
     """Return as much evidence as is printed, from the first to the last, and how much more there is."""
-    if len(evidence) <= _MOST_EVIDENCE:
+    if len(evidence) <= MOST_EVIDENCE:
         return evidence
-    shown = _MOST_EVIDENCE - 1
+    shown = MOST_EVIDENCE - 1
     places = [round(place * (len(evidence) - 1) / (shown - 1)) for place in range(shown)]
     return [*(evidence[place] for place in places), Evidence(f"and {len(evidence) - shown} more")]
 
@@ -181,7 +183,7 @@ def warnings_blocks(warnings: Sequence[str]) -> list[Block]:
 
 
 def closing_blocks(report: Report) -> list[Block]:
-    """Return how it was found, and the cautions in their box."""
+    """Return how it was found, the cautions in their box, and whether the data are invented."""
     blocks = []
     if report.method:
         blocks.append(heading_block("How it was found, and how well it is known", "method"))
@@ -192,4 +194,6 @@ def closing_blocks(report: Report) -> list[Block]:
         # The box's frame stands about its words.
         height = height_of(box) + 14.0
         blocks.append(Block((Spacer(1.0, 6.0), box, Spacer(1.0, 8.0)), min(height, 0.5 * HEIGHT)))
+    if "invented" in report.title.lower():
+        blocks.append(text_block(paragraph(_INVENTED, NOTE)))
     return blocks

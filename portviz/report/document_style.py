@@ -19,7 +19,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Paragraph
 
 PAGE = A4
-SIDE, TOP, BOTTOM = 17.0 * mm, 15.0 * mm, 19.0 * mm
+SIDE, TOP, BOTTOM = 17.0 * mm, 12.0 * mm, 16.0 * mm
 #: What words and charts fill [pt].
 WIDTH, HEIGHT = PAGE[0] - 2.0 * SIDE, PAGE[1] - TOP - BOTTOM
 
@@ -169,6 +169,7 @@ WARNING = _style(8.6, 11.8, leftIndent=13.0, bulletIndent=2.0, bulletFontSize=8.
 CHART_TITLE = _style(8.6, 11.0, fontName=BOLD, spaceBefore=6.0, spaceAfter=2.0)
 CAPTION = _style(7.4, 9.8, textColor=SOFT, spaceBefore=2.0, spaceAfter=6.0)
 NOTE = _style(7.4, 9.8, textColor=SOFT, spaceBefore=2.0, spaceAfter=4.0)
+LEFT_OUT = _style(7.0, 9.0, textColor=SOFT, spaceBefore=10.0, spaceAfter=2.0)
 SIGNS = _style(7.4, 9.8, textColor=SOFT, leftIndent=19.0, spaceBefore=4.0, spaceAfter=2.0)
 CAUTION = _style(
     8.4, 11.4, borderWidth=0.9, borderColor=INK, borderPadding=(6.0, 7.0, 7.0, 7.0), leftIndent=8.0, rightIndent=8.0

@@ -40,12 +40,12 @@ from portviz.report.document_style import (
 
 _TITLE_SIZE, _NOTE_SIZE, _LEADING = 8.2, 7.0, 1.2
 #: Room above and below a cell's words, and before and after a table [pt].
-_ABOVE, _BELOW, _BEFORE, _AFTER = 1.3, 1.7, 6.0, 7.0
+_ABOVE, _BELOW, _BEFORE, _AFTER = 1.3, 0.9, 6.0, 6.0
 #: Most lines of a title or head, of a note within the table, and of a row before it goes on as another.
 _HEAD_LINES, _NOTE_LINES, _ROW_LINES = 10, 8, 24
 #: Rows that stay with the head, and with the end; a table no taller than this part of a page stays whole.
 _TOGETHER, _SMALL = 3, 0.24
-#: Of tables side by side: the tallest, over the page; most lines of a title and a note; a title's room [pt].
+#: Of tables side by side: the tallest, over the page; most lines of a title; a title's room [pt].
 _TALLEST_BESIDE, _LINES_BESIDE, _LEAST_BESIDE = 0.4, 3, 130.0
 #: Room between two of them [pt].
 _GAP, _WIDEST_GAP = 16.0, 40.0
@@ -111,7 +111,7 @@ def _small_piece(table: TextTable, size: float) -> _Piece | None:
     wide = max(sum(plan.widths), min(words_width(named, BOLD, _TITLE_SIZE) + ACROSS, _LEAST_BESIDE))
     title = wrapped(named, BOLD, _TITLE_SIZE, wide - ACROSS)
     note = _note_lines(table, wide)
-    if wide > WIDTH or max(len(title), len(note)) > _LINES_BESIDE:
+    if wide > WIDTH or len(title) > _LINES_BESIDE or len(note) > _NOTE_LINES:
         return None
     piece = replace(_laid_out(title, words, plan, note), width=wide)
     return piece if piece.height <= _TALLEST_BESIDE * HEIGHT else None

@@ -72,5 +72,5 @@ def words_used(sections: tuple[Section, ...], tables: tuple[TextTable, ...]) -> 
     rows = tuple((word, meaning) for word, meaning, sign in _WORDS if re.search(sign, " ".join(said)))
     if not rows:
         return None
-    table = TextTable("Words used", ("word", "what it means here"), rows, words=frozenset({0, 1}))
+    table = TextTable("Words of the trade", ("word", "what it means here"), rows, words=frozenset({0, 1}))
     return Section("words", "Words used", (), (), (table,))

@@ -28,6 +28,7 @@ from pypdf import PdfReader
 from portviz.__main__ import main
 from portviz.distribution.uncertainty import reduction_uncertainty
 from portviz.errors import JobError, UsageError
+from portviz.report import page_pictures
 from portviz.report.build import build_report
 from portviz.report.content import Chart, Evidence, Finding, Letterhead, Logo, Report, Section, TextTable
 from portviz.report.document import document_bytes, write_document
@@ -36,6 +37,8 @@ DATE = "2026-11-25"
 HOSTILE = '<img src="file:///etc/hostname"/> & <para> </para> <a href="http://x.invalid">a</a> &lt; ]]> %s {0} <br/>'
 #: Smallest type that is still readable in print: the promise of the document, no source.
 SMALLEST_TYPE = 6.5
+#: Left at a page's upper end [pt]; printers take 5 mm, 14 pt, and more: common practice, no source.
+MARGIN = 30
 #: A4 is 210 mm x 297 mm (ISO 216); a point is 1/72 inch.
 A4 = (210 / 25.4 * 72, 297 / 25.4 * 72)
 
@@ -69,9 +72,27 @@ def example(sidecar) -> Report:
     return build_report(sidecar, date=DATE, letterhead=head)
 
 
+#: As large as a picture of a run is, and as no chart or logo is [pixels].
+DRAWN = (583, 361)
+
+
+class Drawn:
+    """Stands for what draws the runs: one plain picture each; keeps which runs were asked for."""
+
+    def __init__(self, reduction, runs):
+        self.found = {run: picture(*DRAWN).png for run in runs}
+        Drawn.asked = tuple(runs)
+
+    def __enter__(self):
+        return lambda: self.found
+
+    def __exit__(self, *error):
+        pass
+
+
 @pytest.fixture(scope="module")
 def printed(example) -> PdfReader:
-    return PdfReader(io.BytesIO(document_bytes(example)))
+    return PdfReader(io.BytesIO(document_bytes(example, picture=Drawn)))
 
 
 @pytest.fixture(scope="module")
@@ -84,7 +105,7 @@ def pages(printed) -> list[str]:
 def bare(sidecar) -> Report:
     """Nothing but a title and a date."""
     known = reduction_uncertainty(sidecar, runs=(0,))
-    return Report("Bare", DATE, Letterhead(), "", (), (), (), (), "", (), sidecar, known, (0,), (), None)
+    return Report("Bare", DATE, Letterhead(), "", (), (), (), (), "", (), (), sidecar, known, (0,), (), None)
 
 
 def with_table(bare: Report, *tables: TextTable, paragraphs: tuple[str, ...] = ()) -> Report:
@@ -92,7 +113,7 @@ def with_table(bare: Report, *tables: TextTable, paragraphs: tuple[str, ...] = (
 
 
 def reader(report: Report) -> PdfReader:
-    return PdfReader(io.BytesIO(document_bytes(report)))
+    return PdfReader(io.BytesIO(document_bytes(report, picture=Drawn)))
 
 
 def words(pdf: PdfReader) -> str:
@@ -228,15 +249,23 @@ def test_the_outline_leads_to_the_pages_of_the_headings_and_nothing_leads_out(pr
 
 def test_charts_are_sharp_within_the_page_and_stand_with_their_words(printed, pages, example):
     charts = [each for section in example.sections for each in section.charts if not each.detail]
-    found = []
+    # The pictures of the runs stand for the fields unrolled.
+    charts = [each for each in charts if not each.key.startswith("unrolled")]
+    found, drawn = [], 0
     for number, page in enumerate(printed.pages):
         for _, width, height, (across, up), (x, y) in placed_pictures(page):
-            assert min(across / (width / 72), up / (height / 72)) >= 250
             assert x >= 40
             assert y >= 40
             assert x + width <= A4[0] - 40
-            assert y + height <= A4[1] - 40
+            assert y + height <= A4[1] - MARGIN
+            dots = min(across / (width / 72), up / (height / 72))
+            if (across, up) == DRAWN:
+                drawn += 1
+                assert dots >= 200
+                continue
+            assert dots >= 250
             found.append((number, width))
+    assert drawn == 2
     # The first picture is the logo.
     assert len(found) == 1 + len(charts)
     for (number, _), chart in zip(found[1:], charts, strict=True):
@@ -254,15 +283,149 @@ def test_no_type_is_smaller_than_can_be_read(printed):
     assert min(sizes) >= SMALLEST_TYPE
 
 
-def test_details_are_left_to_the_page(bare):
-    shown, hidden = (TextTable(name, ("a",), (("1",),), detail=name == "left out") for name in ("kept", "left out"))
+LEFT_OUT = "Left out here, and told by the page (.html) of this report: "
+
+
+def test_details_are_left_to_the_page_and_named(bare):
+    """In small type after the last section; what differs by the run alone is named once."""
+    shown, *hidden = (
+        TextTable(name, (f"head {name}",), (("1",),), detail=name != "kept")
+        for name in ("kept", "Run “x”: share [%]", "Run “y”: share [%]", "Run “x”: sums", "long: " + "w" * 70)
+    )
     charts = (line_chart("small"), replace(line_chart("more"), detail=True))
-    pdf = reader(replace(bare, sections=(Section("a", "Part", (), charts, (shown, hidden)),), facts=(hidden,)))
-    text = words(pdf)
-    assert "kept" in text
-    assert "Chart small" in text
-    assert "left out" not in text
-    assert "Chart more" not in text
+    parts = (Section("a", "Part", (), charts, (shown, *hidden)), Section("b", "Hidden", (), (), (hidden[2],)))
+    sheet = TextTable("sheet", ("head sheet",), (("1",),), detail=True)
+    whole = replace(bare, runs=(0, 1), sections=parts, facts=(sheet,), method=("How.",))
+    text = words(reader(whole))
+    assert "head kept" in text
+    assert text.count("Chart small") == 1
+    for name in ("Run “", "sheet", "long"):
+        assert f"head {name}" not in text
+    told = "Valve, seat and bench (sheet); Part (Chart more, share, sums of “x”, long); Hidden (sums of “x”)."
+    assert f"{LEFT_OUT}{told} How it was found" in text
+    assert LEFT_OUT not in words(reader(replace(whole, sections=(), facts=(replace(sheet, detail=False),))))
+
+
+def test_the_example_names_all_that_it_leaves_out(example, pages):
+    before, _, after = " ".join(pages).partition(LEFT_OUT)
+    told = after[: after.index(" How it was found")]
+    # After all sections that are printed: that of the stations is not.
+    assert all(each.title in before for each in example.sections if each.key != "stations")
+    for section in example.sections:
+        if any(each.detail for each in (*section.charts, *section.tables)):
+            assert f"{section.title} (" in told
+    assert "Velocity over angle and lift" in told
+    assert "the numbers that the findings rest on" in told
+
+
+def test_pictures_of_the_runs_stand_first_round_the_valve_with_their_scale(example, sidecar, printed, pages):
+    (place,) = (at for at, page in enumerate(pages) if "Valve and curtain, each run" in page)
+    text = pages[place]
+    assert text.index("Where the air passes round the valve") < text.index("Valve and curtain")
+    whole = " ".join(pages)
+    (section,) = (each for each in example.sections if each.key == "round")
+    assert whole.index("Valve and curtain") < whole.index(section.charts[0].title)
+    drawn = [each for each in placed_pictures(printed.pages[place]) if each[3] == DRAWN]
+    assert len(drawn) == len(example.runs)
+    # Side by side, in the shape that they were drawn in.
+    assert drawn[0][4][1] == pytest.approx(drawn[1][4][1])
+    assert drawn[1][4][0] > drawn[0][4][0] + drawn[0][1]
+    for _, width, height, (across, up), _ in drawn:
+        assert width / height == pytest.approx(across / up, rel=1e-3)
+    for run in example.runs:
+        lift = 1e3 * max(sidecar.lift[group] for group in sidecar.groups_of(run))
+        assert f"“{sidecar.runs[run]}”, {lift:.2f} mm" in text
+    # One scale that holds every velocity of all runs, its ends in words and as numbers beside it.
+    low, high, unit = re.search(r"one scale for all runs and lifts, ([\d.]+) to ([\d.]+) (m/s)\.", text).groups()
+    assert float(low) <= sidecar.stations.velocity.min() < sidecar.stations.velocity.max() <= float(high)
+    marks = re.search(rf"\[{unit}\]((?: [\d.]+)+) ", text).group(1).split()
+    assert (marks[0], marks[-1]) == (low, high)
+    steps = np.diff([float(each) for each in marks])
+    assert steps == pytest.approx(np.full(len(steps), steps[0]))
+    assert "Dots: measured at the stations. Colours between them: interpolated" in text
+
+
+@pytest.mark.parametrize(("runs", "asked"), [((0,), (0,)), ((0, 1, 0, 1), (0, 1, 0, 1)), ((0, 1, 1, 1, 1), (0, 1))])
+def test_four_runs_are_drawn_two_in_a_row_and_of_more_the_first_and_the_last(example, runs, asked):
+    section = replace(next(each for each in example.sections if each.key == "round"), charts=(), tables=())
+    pdf = reader(replace(example, runs=runs, letterhead=Letterhead(), findings=(), facts=(), sections=(section,)))
+    assert Drawn.asked == asked
+    drawn = [each[4] for page in pdf.pages for each in placed_pictures(page)]
+    assert len(drawn) == len(asked)
+    assert len({x for x, _ in drawn}) == min(len(asked), 2)
+    assert len({y for _, y in drawn}) == math.ceil(len(asked) / 2)
+
+
+def test_where_nothing_can_be_drawn_the_report_says_less(example, monkeypatch):
+    """Without OpenGL the process that draws ends without a word."""
+    (section,) = (each for each in example.sections if each.key == "round")
+    part = replace(example, letterhead=Letterhead(), findings=(), facts=(), sections=(section,))
+    monkeypatch.setattr(page_pictures, "draw_runs", lambda *args, **options: os._exit(3))
+    monkeypatch.setattr(page_pictures.platform, "system", lambda: "Linux")
+    content = document_bytes(part)
+    assert content == document_bytes(part, picture=None)
+    text = words(PdfReader(io.BytesIO(content)))
+    assert "Valve and curtain" not in text
+    # The field of the last run stands in their place.
+    shown = [each for each in section.charts if not each.detail]
+    assert len(shown) > 1
+    for each in shown:
+        assert each.title in text
+
+
+def test_the_drawn_pictures_make_the_same_bytes_again(example, opengl):
+    (section,) = (each for each in example.sections if each.key == "round")
+    part = replace(example, letterhead=Letterhead(), findings=(), facts=(), sections=(replace(section, charts=()),))
+    content = document_bytes(part)
+    assert content == document_bytes(part)
+    page = PdfReader(io.BytesIO(content)).pages[0]
+    drawn = [page["/Resources"]["/XObject"][name].get_object() for name, *_ in placed_pictures(page)]
+    assert len(drawn) == 2
+    assert drawn[0].get_data() != drawn[1].get_data()
+    for each in drawn:
+        # Three colours a dot, many of them: more than a plain sheet.
+        assert len({*zip(*[iter(each.get_data())] * 3, strict=True)}) > 1000
+
+
+def test_invented_data_are_told_at_the_very_end(pages, bare):
+    told = "The data of this report are invented; no bench, head or person stands behind them."
+    assert told in pages[-1]
+    assert pages[-1].index("Cautions") < pages[-1].index(told)
+    assert told not in words(reader(replace(bare, cautions="Take care.")))
+
+
+def test_notes_stand_under_their_tables_also_side_by_side(bare):
+    notes = tuple(f"{name} " + "note of several words that needs more lines than one or two or three" for name in "PQ")
+    tables = tuple(
+        TextTable(f"T{name[0]}", ("what", "value"), (("a width of it", "1.00 mm"), ("depth", "2.00 mm")), name)
+        for name in notes
+    )
+    page = reader(replace(bare, facts=tables)).pages[0]
+    found = {}
+    page.extract_text(
+        visitor_text=lambda text, cm, tm, _font, size: found.setdefault(
+            text.strip()[:6], (tm[4] + cm[4], tm[5] + cm[5], size)
+        )
+    )
+    text = words(reader(replace(bare, facts=tables)))
+    assert all(note in text for note in notes)
+    assert found["P note"][1] == pytest.approx(found["Q note"][1], abs=0.1)
+    assert found["Q note"][0] == pytest.approx(found["TQ"][0], abs=0.1)
+    for name in ("P note", "Q note"):
+        assert found[name][1] < found["depth"][1]
+        assert found[name][2] <= 7.5
+
+
+def test_a_chart_near_the_end_of_a_page_gives_way_a_little(bare):
+    """It is never smaller than by a tenth, and its words are on its page."""
+    wide = []
+    for lines in range(24, 36):
+        before = Section("a", "Before", tuple(f"line {number}" for number in range(lines)))
+        pdf = reader(replace(bare, sections=(before, Section("b", "After", (), (line_chart("it", 7.0, 3.0),)))))
+        ((page, width),) = [(page, each[1]) for page in pdf.pages for each in placed_pictures(page)]
+        assert "Shows it." in page.extract_text()
+        wide.append(width)
+    assert 0.9 * max(wide) <= min(wide) < 0.99 * max(wide)
 
 
 SCRIPT = """
@@ -279,7 +442,7 @@ words = TextTable("Table “é”", ("a [mm]", "b"), tuple((str(i), "x ▲ y") f
 chart = Chart("flow", "Flow", "Shows flow.", lambda: plot_flow(made, known))
 part = Section("s", "Section", ("Words.",), (chart,), (words,))
 found = (Finding("change", "More.", (Evidence("here", verdict="higher"), Evidence("there", verdict="lower"))),)
-report = Report("T", "2026-11-25", Letterhead("Shop"), "S", found, (words,), (part,), ("M",), "C", ("W",),
+report = Report("T", "2026-11-25", Letterhead("Shop"), "S", found, (words,), (part,), ("M",), "C", ("W",), (),
                 made, known, (0,), (), None)
 open(sys.argv[2], "wb").write(document_bytes(report))
 """
@@ -452,7 +615,7 @@ def test_no_input_is_too_long_for_pages(bare, name):
     for page in pdf.pages:
         for _, width, height, _, (x, y) in placed_pictures(page):
             assert x + width <= A4[0] - 40
-            assert y + height <= A4[1] - 40
+            assert y + height <= A4[1] - MARGIN
             assert y >= 40
 
 
