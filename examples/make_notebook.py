@@ -99,7 +99,7 @@ portviz.plot_unrolled(result, "as found")
 Between the measured lifts and stations you can read the field at any place, as an interpolation:
 """,
     """\
-field = portviz.run_field(result, run=0, quantity="velocity", angles_deg=[0, 15, 30, 45])
+field = portviz.run_field(result, "as found", quantity="velocity", angles_deg=[0, 15, 30, 45])
 field.to_dataframe(lifts=[6e-3, 7e-3]).round(4)
 """,
     """\
@@ -133,7 +133,7 @@ over["mean_flow_l_s"], over["mean_flow_l_s_u"] = 1e3 * over["mean_flow_m3_s"], 1
 over[["run", "mean_flow_l_s", "mean_flow_l_s_u", "bias_magnitude", "bias_angle_deg"]].round(3)
 """,
     """\
-flow = portviz.compare_events(events, 0, 1).values["mean_flow"]
+flow = portviz.compare_events(events, "as found", "wall relieved").values["mean_flow"]
 change, u = 1e3 * flow.difference[0], 1e3 * flow.u[0]
 print(f"mean flow over the event: {change:+.2f} l/s, standard uncertainty {u:.2f} l/s: {flow.verdicts[0]}")
 """,
@@ -145,7 +145,8 @@ The findings of a customer's report, each of which rests on numbers above:
     """\
 import textwrap
 
-facts = portviz.collected_facts(result, [0, 1], uncertainty=known)
+compared = [portviz.run_place(result, run) for run in ("as found", "wall relieved")]
+facts = portviz.collected_facts(result, compared, uncertainty=known)
 for finding in portviz.report_findings(facts):
     print(textwrap.fill(finding.words, 110, initial_indent="- ", subsequent_indent="  "))
 """,
@@ -182,7 +183,7 @@ from pathlib import Path
 with tempfile.TemporaryDirectory() as folder:
     stations.to_csv(Path(folder, "stations.csv"), index=False)
     portviz.plot_flow(result, known).savefig(Path(folder, "flow.pdf"))
-    portviz.write_mesh(result, 0, 8e-3, "curtain", Path(folder, "curtain.vtp"))
+    portviz.write_mesh(result, "as found", 8e-3, "curtain", Path(folder, "curtain.vtp"))
     print(*sorted(file.name for file in Path(folder).iterdir()))
 """,
 ]

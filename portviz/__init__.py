@@ -8,13 +8,13 @@ instant. A short tour::
     job = portviz.read_job("my-head")
     result = portviz.reduce_job(job)
     print(result.discharge_coefficient, result.bias_magnitude)
-    field = portviz.run_field(result, run=0, quantity="velocity", angles_deg=range(360))
+    field = portviz.run_field(result, "as found", quantity="velocity")
     print(field.at(6e-3).max())
     known = portviz.reduction_uncertainty(result)
     changes = portviz.compare(result, "as found", "wall relieved", known)
     print(changes.lifts[0].stations["velocity"].verdicts)
     events = portviz.lift_event(result, known)
-    print(portviz.compare_events(events, 0, 1).values["mean_flow"].verdicts)
+    print(portviz.compare_events(events, "as found", "wall relieved").values["mean_flow"].verdicts)
 
 Where pandas is installed (extra ``notebook``), job, result, field, changes and events have ``to_dataframe()``: SI, with
 the unit in each column's name. Functions named ``plot_...`` return matplotlib figures, and ``plot_curtain`` a pyvista
@@ -80,7 +80,7 @@ _CATALOGUE = {
     "reduction_warnings": "distribution.notes",
     "report_findings": "report.findings",
     "run_field": "distribution.field",
-    "run_place": "distribution.by_name",
+    "run_place": "distribution.given",
     "summary_document": "report.machine",
     "three_stage_area": "geometry.three_stage",
     "write_mesh": "scene.export",
@@ -91,12 +91,13 @@ __all__ = ["__version__", *_CATALOGUE]
 if TYPE_CHECKING:
     from portviz.air import RoomAir, ideal_mass_flux, isentropic_drop, isentropic_state, moist_air_density
     from portviz.distribution.areas import Areas, areas_at, job_profiles
-    from portviz.distribution.by_name import compare, run_place
+    from portviz.distribution.by_name import compare
     from portviz.distribution.cam_event import CamEvent, cam_event
     from portviz.distribution.comparison import Comparison, Side, compare_runs
     from portviz.distribution.event import RunEvent
     from portviz.distribution.event_comparison import EventComparison, LiftEvent, compare_events, lift_event
     from portviz.distribution.field import RunField, run_field
+    from portviz.distribution.given import run_place
     from portviz.distribution.notes import reduction_warnings
     from portviz.distribution.reduce import Reduction, reduce_job
     from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty

@@ -91,46 +91,89 @@ def test_it_says_that_its_data_is_invented_and_bids_caution(stored):
 
 
 def test_its_pictures_are_whole(stored):
-    sizes = []
-    for cell in stored.cells:
-        for output in cell.get("outputs", []):
-            if "image/png" in output.get("data", {}):
-                picture = Image.open(io.BytesIO(base64.b64decode(output.data["image/png"])))
-                picture.load()
-                sizes.append(picture.size)
+    sizes = [(picture.shape[1], picture.shape[0]) for picture in pictures(stored)]
     # Six figures seven inches wide at 130 dots an inch, and the scene.
     assert [width for width, _ in sizes].count(910) == 6
     assert sizes.count((960, 600)) == 1
 
 
-def shown(notebook: NotebookNode) -> list[str]:
-    """The texts that its code cells show, in order."""
-    return [
-        output.text if output.output_type == "stream" else output.data["text/plain"]
-        for cell in notebook.cells
-        if cell.cell_type == "code"
-        for output in cell.outputs
-    ]
+STALE = "the stored notebook is stale: run python examples/make_notebook.py, and commit what it writes"
 
 
-NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
+def shown(notebook: NotebookNode) -> list[tuple[str, str]]:
+    """The texts that its code cells show, in order, each with its kind: plain, HTML, printed."""
+    found = []
+    for cell in notebook.cells:
+        for output in cell.get("outputs", []):
+            if output.output_type == "stream":
+                found.append((output.name, output.text))
+            else:
+                found += [(kind, text) for kind, text in sorted(output.data.items()) if kind.startswith("text/")]
+    return found
 
 
-def test_its_stored_outputs_are_what_the_package_says_now(stored, fresh):
+NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e[+-]?\d+)?")
+
+
+def same_text(old: str, new: str) -> bool:
+    """Tell if texts are the same but for tags, blanks, and one step of the last figure of a number.
+
+    Other processors add up in another order, which may turn the last figure over; where an object lies in memory is
+    another each time.
+    """
+    # How a library sets its tables' tags and blanks is its own affair.
+    old, new = (" ".join(re.sub(r" at 0x[0-9a-fA-F]+|<[^>]*>", " ", text).split()) for text in (old, new))
+    if NUMBER.sub("#", old) != NUMBER.sub("#", new):
+        return False
+    return all(
+        first == second
+        or (len(first) == len(second) and abs(float(first) - float(second)) <= 1.01 * last_figure(first))
+        for first, second in zip(NUMBER.findall(old), NUMBER.findall(new), strict=True)
+    )
+
+
+def last_figure(number: str) -> float:
+    """The worth of a number's last figure; none in a whole number, which is counted or typed."""
+    mantissa, _, power = number.partition("e")
+    _, point, decimals = mantissa.partition(".")
+    return 10.0 ** (int(power or 0) - len(decimals)) if point else 0.0
+
+
+def test_the_comparison_of_texts_is_strict():
+    assert same_text("<Figure at 0x7f01>: 1.25 l/s", "<Figure at 0x8e02>: 1.26 l/s")
+    for other in (
+        "1.27 m/s, 3 lifts",
+        "1.3 m/s, 3 lifts",
+        "1.25 m/s, 4 lifts",
+        "-1.25 m/s, 3 lifts",
+    ):
+        assert not same_text("1.25 m/s, 3 lifts", other)
+
+
+def test_its_stored_texts_are_what_the_package_says_now(stored, fresh):
     before, now = shown(stored), shown(fresh)[:-1]
-    assert len(before) == len(now)
-    compared = 0
+    assert [kind for kind, _ in before] == [kind for kind, _ in now], STALE
+    for (_, old), (_, new) in zip(before, now, strict=True):
+        assert same_text(old, new), f"{STALE}\nstored:\n{old}\nnow:\n{new}"
+    assert sum(len(NUMBER.findall(text)) for _, text in before) > 300
+
+
+def pictures(notebook: NotebookNode) -> list[Any]:
+    found = []
+    for cell in notebook.cells:
+        for output in cell.get("outputs", []):
+            if "image/png" in output.get("data", {}):
+                with Image.open(io.BytesIO(base64.b64decode(output.data["image/png"]))) as image:
+                    found.append(np.asarray(image.convert("RGB"), dtype=int))
+    return found
+
+
+def test_its_stored_pictures_are_what_the_package_draws_now(stored, fresh, script):
+    """As a whole: libraries and drivers draw letters and edges each in its own way."""
+    before, now = pictures(stored), pictures(fresh)
+    assert [picture.shape for picture in before] == [picture.shape for picture in now], STALE
     for old, new in zip(before, now, strict=True):
-        if old.startswith("<"):
-            # The name and size of a figure; a picture's own text holds where it lies in memory.
-            assert old.split(" at 0x")[0] == new.split(" at 0x")[0]
-            continue
-        numbers = [np.array([float(each) for each in NUMBER.findall(text)]) for text in (old, new)]
-        assert NUMBER.sub("#", " ".join(old.split())) == NUMBER.sub("#", " ".join(new.split()))
-        # Shown with three figures or so: one of the last may turn over.
-        np.testing.assert_allclose(numbers[0], numbers[1], rtol=1e-3, atol=1.1e-3)
-        compared += len(numbers[0])
-    assert compared > 150
+        assert np.mean(np.abs(old - new).max(axis=2) > 2 * script["MOST_OFF"]) < 0.05, STALE
 
 
 def test_its_numbers_are_those_of_the_summary(held, examples):

@@ -100,8 +100,13 @@ def export(
         written = write_meshes(reduction, runs[0], lifts, part, file, field=field, overwrite=overwrite)
     else:
         written = [write_mesh(reduction, runs[0], lift_m, part, file, field=field, overwrite=overwrite)]
+    beside = ""
+    if ending == ".vtm":
+        from portviz.scene.export_vtk import block_folder
+
+        beside = f" and its folder {block_folder(file).name}; keep the two together"
     for each in written:
-        say(f"Written: {each}")
+        say(f"Written: {each}{beside}")
 
 
 def _require_fitting(file: Path, options: list[str]) -> str:
@@ -125,6 +130,10 @@ def _require_fitting(file: Path, options: list[str]) -> str:
         if ending == BARE_ENDING and "field" in options:
             why = "this kind of file has no colours"
     unfit = [option for option in options if option not in takes]
+    if ending in _TABLES and "field" in unfit:
+        raise UsageError(
+            f"field: --field colours meshes and pictures; a table holds every field, so leave it away for {file.name}"
+        )
     if unfit:
         raise UsageError(f"{unfit[0]}: nothing for {file.name}, {why}; leave --{unfit[0]} away")
     return ending

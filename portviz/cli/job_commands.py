@@ -107,21 +107,32 @@ def check(job: JobFolder, /, *, json: AsJson = False) -> None:
     if read.cam is not None:
         # What makes no event is an error here; results that need none only warn of it.
         cam_event(read)
+    if read.handover.logo:
+        # So is a logo that no report can show.
+        from portviz.report.letterhead import letterhead
+
+        letterhead(read.folder, read.handover)
     if read.readings is None:
         warnings = job_warnings(read) + geometry_warnings(read, job_profiles(read))
     else:
         from portviz.distribution.event_notes import reach_warnings
 
         warnings = [*reduction_warnings(reduced(read)), *reach_warnings(read)]
+    from portviz.report.handover import handover_lines, handover_section
+
     if json:
         from portviz.report.machine import check_document
 
-        print_json(check_document(read, warnings), warnings)
+        print_json({**check_document(read, warnings), "handover": handover_section(read)}, warnings)
         return
+    from portviz.report.layout import add_row
     from portviz.report.tables import check_table
 
     warn(warnings)
-    show(check_table(read))
+    table = check_table(read)
+    for section, words in handover_lines(read):
+        add_row(table, section, words)
+    show(table)
     say(f"No errors; {counted(len(warnings), 'warning')}." if warnings else "No errors.")
 
 

@@ -3,36 +3,11 @@
 from __future__ import annotations
 
 from portviz.distribution.comparison import Comparison, Side, compare_runs
+from portviz.distribution.given import REDUCED, require_a, run_place
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
-from portviz.errors import UsageError, suggestion
 
-
-def run_place(reduction: Reduction, run: int | str) -> int:
-    """Return the place of a run among the reduction's, by its name or by the place itself.
-
-    Raises
-    ------
-    UsageError
-        If there is no such run.
-
-    Examples
-    --------
-    >>> from portviz.distribution.reduce import reduce_job
-    >>> from portviz.job.demo import demo_folder
-    >>> from portviz.job.read import read_job
-    >>> run_place(reduce_job(read_job(demo_folder())), "wall relieved")
-    1
-    """
-    names = reduction.runs
-    if isinstance(run, str):
-        if run not in names:
-            refusal = f"run: there is no run {run!r}; the job has {', '.join(map(repr, names))}."
-            raise UsageError(" ".join(filter(None, (refusal, suggestion(run, names, "'")))))
-        return names.index(run)
-    if not 0 <= run < len(names):
-        raise UsageError(f"run: there is no run {run}; their places run from 0 to {len(names) - 1}")
-    return int(run)
+__all__ = ["compare", "run_place"]
 
 
 def compare(
@@ -69,6 +44,7 @@ def compare(
     >>> changed.lifts[0].stations["velocity"].verdicts[0]
     'higher'
     """
+    require_a(reduction, Reduction, REDUCED)
     known = uncertainty or reduction_uncertainty(reduction)
     first, second = (Side(reduction, known, run_place(reduction, run)) for run in (before, after))
     return compare_runs(first, second, on_field=on_field)

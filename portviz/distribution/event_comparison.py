@@ -11,9 +11,10 @@ from portviz.distribution.cam_event import CamEvent, cam_event
 from portviz.distribution.differences import BiasShift, Difference, bias_shift, tested_difference
 from portviz.distribution.event import RunEvent, band_edges, event_results
 from portviz.distribution.event_uncertainty import Estimates, EventUncertainty, band_flows, event_uncertainty
+from portviz.distribution.given import run_place
 from portviz.distribution.propagation import Spread
 from portviz.distribution.reduce import Reduction
-from portviz.distribution.uncertainty import Uncertainty
+from portviz.distribution.uncertainty import Uncertainty, linear_uncertainty
 from portviz.distribution.verdicts import NOT_SHOWN
 from portviz.errors import UsageError
 from portviz.job.model import SAME_LIFT, Array, Mask
@@ -101,8 +102,14 @@ class EventComparison:
         return self.band_flow.difference / gain
 
 
-def lift_event(reduction: Reduction, uncertainty: Uncertainty) -> LiftEvent:
+def lift_event(reduction: Reduction, uncertainty: Uncertainty | None = None) -> LiftEvent:
     """Return a job's runs over the event of its valve, with what is known of them.
+
+    Parameters
+    ----------
+    reduction : Reduction
+    uncertainty : Uncertainty, optional
+        That of the reduction, where it is there already; by the linear law by default.
 
     Raises
     ------
@@ -110,25 +117,26 @@ def lift_event(reduction: Reduction, uncertainty: Uncertainty) -> LiftEvent:
         If the job has no cam, or its lifts make no event.
     """
     event = cam_event(reduction.job)
+    uncertainty = uncertainty or linear_uncertainty(reduction)
     runs = event_results(reduction, event)
     return LiftEvent(
         reduction, uncertainty, event, runs, tuple(event_uncertainty(reduction, uncertainty, run) for run in runs)
     )
 
 
-def compare_events(events: LiftEvent, a: int, b: int) -> EventComparison:
+def compare_events(events: LiftEvent, a: int | str, b: int | str) -> EventComparison:
     """Return what changed from one run to another over the event.
 
     Parameters
     ----------
     events : LiftEvent
-    a, b : int
-        Places of the run before and the run after among the reduction's runs.
+    a, b : int or str
+        The run before and the run after, by their names or their places among the reduction's runs.
 
     Raises
     ------
     UsageError
-        If the two are the same run.
+        If there is no such run, or the two are the same.
 
     Notes
     -----
@@ -137,6 +145,7 @@ def compare_events(events: LiftEvent, a: int, b: int) -> EventComparison:
     Common factors of the job cancel as far as they move both runs alike. Verdicts of the stations, of the bands
     of lift and of the axes of turning hold for each family together, at 5 % [Holm].
     """
+    a, b = run_place(events.reduction, a), run_place(events.reduction, b)
     if a == b:
         raise UsageError(f"event: {events.reduction.runs[a]!r} can't be compared with itself; name two runs")
     first, second = events.runs[a], events.runs[b]

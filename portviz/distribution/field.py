@@ -15,8 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from portviz.distribution.given import lift_in_metres, run_place
 from portviz.distribution.monotone import monotone_cubic, monotone_slopes
 from portviz.distribution.reduce import Reduction
+from portviz.errors import UsageError, suggestion
 from portviz.job.model import SAME_LIFT, Array, Index
 
 if TYPE_CHECKING:
@@ -132,7 +134,10 @@ class RunField:
         ------
         ValueError
             If the lift lies outside the measured ones.
+        UsageError
+            If it is no number.
         """
+        lift = lift_in_metres(lift)
         if not self.covers(lift):
             span = f"from {self.lifts[0]:g} to {self.lifts[-1]:g} m" if self.lifts.size else "nowhere"
             raise ValueError(f"no field at a lift of {lift:g} m: measured {span}")
@@ -176,27 +181,46 @@ def known_groups(reduction: Reduction, run: int, quantity: str) -> Index:
     return np.asarray(groups[np.logical_and.reduceat(known, reduction.starts)[groups]])
 
 
-def run_field(reduction: Reduction, run: int, quantity: str, angles_deg: npt.ArrayLike) -> RunField:
+def run_field(
+    reduction: Reduction, run: int | str, quantity: str = "velocity", angles_deg: npt.ArrayLike | None = None
+) -> RunField:
     """Return the field of one quantity of one run on given angles.
 
     Parameters
     ----------
     reduction : Reduction
-    run : int
-        Place among the reduction's runs.
+    run : int or str
+        Its place among the reduction's runs, or its name.
     quantity : str
-        A key of `QUANTITIES`.
-    angles_deg : array_like, shape (A,)
-        [deg].
+        "velocity" [m/s], "velocity-ratio" [-], "mach" [-], "flow-per-degree" [m3/s per deg] or "drop" [Pa].
+    angles_deg : array_like, shape (A,), optional
+        [deg]; every whole degree from 0 to 359 by default.
 
     Returns
     -------
     RunField
         Lifts at which the quantity is not known are left out of it.
+
+    Raises
+    ------
+    UsageError
+        If there is no such run or quantity.
+
+    Examples
+    --------
+    >>> from portviz.distribution.reduce import reduce_job
+    >>> from portviz.job.demo import demo_folder
+    >>> from portviz.job.read import read_job
+    >>> run_field(reduce_job(read_job(demo_folder())), "as found").at(8e-3).shape
+    (360,)
     """
+    run = run_place(reduction, run)
+    if quantity not in QUANTITIES:
+        refusal = f"quantity: {quantity!r} is not one of {', '.join(QUANTITIES)}."
+        raise UsageError(" ".join(filter(None, (refusal, suggestion(str(quantity), QUANTITIES)))))
     what = QUANTITIES[quantity]
     groups = known_groups(reduction, run, quantity)
-    angles = np.asarray(angles_deg, dtype=float)
+    angles = np.arange(360.0) if angles_deg is None else np.asarray(angles_deg, dtype=float)
     at_stations = what.values(reduction)
     rows = [
         around_circle(reduction.stations.angle_deg[part], at_stations[part], angles)

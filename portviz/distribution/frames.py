@@ -17,6 +17,7 @@ from portviz.distribution.event_comparison import LiftEvent
 from portviz.distribution.event_course import event_course, flow_coefficient, inlet_mach_index
 from portviz.distribution.event_uncertainty import Estimates
 from portviz.distribution.field import RunField
+from portviz.distribution.given import lift_in_metres
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.turning import rolls_down_deg
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
@@ -95,7 +96,7 @@ def field_frame(field: RunField, lifts: npt.ArrayLike | None = None) -> pd.DataF
     ValueError
         If a lift lies outside the measured ones.
     UsageError
-        If pandas is not installed.
+        If pandas is not installed, or a lift is no number.
 
     Examples
     --------
@@ -105,8 +106,8 @@ def field_frame(field: RunField, lifts: npt.ArrayLike | None = None) -> pd.DataF
     {'lift_m': [0.002], 'angle_deg': [0.0], 'mach': [0.25]}
     """
     pandas = require_pandas()
-    at = field.lifts if lifts is None else np.atleast_1d(np.asarray(lifts, dtype=float))
-    values = np.array([field.at(float(lift)) for lift in at]).reshape(len(at), len(field.angles_deg))
+    at = field.lifts if lifts is None else np.array([lift_in_metres(lift) for lift in np.atleast_1d(lifts).tolist()])
+    values = np.array([field.at(lift) for lift in at]).reshape(len(at), len(field.angles_deg))
     return pandas.DataFrame(
         {
             "lift_m": np.repeat(at, len(field.angles_deg)),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from portviz.distribution.area_uncertainty import AreaUncertainty, area_uncertainty
+from portviz.distribution.given import run_place
 from portviz.distribution.propagation import COMMON, Spread, Weights, common_changes, reading_slopes
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.scatter import ReadingUncertainty, reading_uncertainty
@@ -84,7 +85,7 @@ GROUP_RESULTS = (
 
 
 def reduction_uncertainty(
-    reduction: Reduction, *, samples: int | None = None, runs: Iterable[int] | None = None
+    reduction: Reduction, *, samples: int | None = None, runs: Iterable[int | str] | None = None
 ) -> Uncertainty:
     """Return the uncertainties of a reduction.
 
@@ -94,8 +95,13 @@ def reduction_uncertainty(
     samples : int, optional
         Simulate all groups with so many samples. Without it the law is linear, and groups where it
         does not hold (a drop, bias or variation near zero) are simulated with `SAMPLES`; with 0 none is.
-    runs : iterable of int, optional
-        The runs whose groups may be simulated; all of them by default.
+    runs : iterable of int or str, optional
+        Places or names of the runs whose groups may be simulated; all of them by default.
+
+    Raises
+    ------
+    UsageError
+        If there is no such run.
 
     Notes
     -----
@@ -111,7 +117,7 @@ def reduction_uncertainty(
     else:
         groups, patterns = bent_groups(reduction, uncertainty)
     if runs is not None:
-        wanted = np.isin(reduction.group_run, list(runs))
+        wanted = np.isin(reduction.group_run, [run_place(reduction, run) for run in runs])
         groups, patterns = groups[wanted[groups]], patterns[wanted[patterns]]
     if not groups.size and not patterns.size:
         return uncertainty

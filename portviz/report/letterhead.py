@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import warnings
 from dataclasses import asdict
 from pathlib import Path, PurePosixPath, PureWindowsPath
@@ -93,8 +94,8 @@ def read_logo(path: Path, file: str, name: str | None) -> Logo:
 
     place = None if name is None else "shop.logo"
 
-    def refusal(problem: str, expected: str = _EXPECTED) -> JobError:
-        return JobError(problem, file=file, place=place, value=name, expected=expected)
+    def refusal(problem: str, expected: str = _EXPECTED, mend: str | None = None) -> JobError:
+        return JobError(problem, file=file, place=place, value=name, expected=expected, mend=mend)
 
     try:
         if not path.is_file():
@@ -117,11 +118,36 @@ def read_logo(path: Path, file: str, name: str | None) -> Logo:
                     )
                 made = _eight_bit(_upright(picture)).convert("RGBA")
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError):
-        raise refusal("the logo is no picture that can be read") from None
+        kind = _other_kind(content)
+        if kind is None:
+            raise refusal("the logo is no picture that can be read") from None
+        raise refusal(f"the logo is {kind}", mend="Save it as .png or .jpg") from None
     made.thumbnail(_KEPT)
     out = io.BytesIO()
     made.save(out, "PNG")
     return Logo(out.getvalue(), made.width, made.height)
+
+
+#: How pictures of other kinds begin.
+_OTHER_KINDS = (
+    ("a GIF", rb"GIF8[79]a"),
+    ("a WebP", rb"RIFF.{4}WEBP"),
+    ("a BMP", rb"BM.{4}\0{4}"),
+    ("a TIFF", rb"II\*\0|MM\0\*"),
+    ("a HEIC or AVIF", rb".{4}ftyp(?:hei[cfmsx]|hev[cmsx]|mif1|msf1|avi[fs])"),
+    ("a PDF", rb"%PDF-"),
+    ("an SVG", rb"(?:\xef\xbb\xbf)?\s*(?:<svg[\s>]|<(?:\?xml|!DOCTYPE|!--).*<svg[\s>])"),
+)
+#: So much of a file is looked at [bytes].
+_BEGINNING = 4096
+
+
+def _other_kind(content: bytes) -> str | None:
+    """Return of which other kind a file is, as far as its beginning tells."""
+    return next(
+        (kind for kind, begins in _OTHER_KINDS if re.match(begins, content[:_BEGINNING], re.DOTALL | re.IGNORECASE)),
+        None,
+    )
 
 
 def _upright(picture: Image) -> Image:

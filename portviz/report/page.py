@@ -21,7 +21,7 @@ from portviz.distribution.reduce import Reduction
 from portviz.errors import DrawingError
 from portviz.job.words import lift_text, reference_words
 from portviz.job.write import require_free, write_text
-from portviz.report.content import Chart, Report, TextTable
+from portviz.report.content import Chart, Report, Section, TextTable
 from portviz.report.page_pictures import Waiting, picture_size, run_pictures
 
 if TYPE_CHECKING:
@@ -35,14 +35,17 @@ Pictures = Callable[[Reduction, Iterable[int]], AbstractContextManager[Waiting]]
 _TURNS = (
     ("left", "Turn left"),
     ("right", "Turn right"),
-    ("up", "Higher"),
-    ("down", "Lower"),
+    ("up", "From above"),
+    ("down", "From below"),
     ("closer", "Closer"),
     ("farther", "Farther"),
     ("start", "Back to the start"),
 )
 #: Letters and columns of a table that a sheet of paper takes in type of the usual size.
 _LETTERS_ON_PAPER, _COLUMNS_ON_PAPER = 84, 8
+#: A cell of words with more letters may be broken over lines on a screen: in a table's first column, in the others.
+_LETTERS_ON_A_LINE = 18, 32
+_SUMMARY = "What was measured"
 _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
@@ -122,7 +125,7 @@ def _filled(report: Report, drawn: Waiting) -> str:
             "title": section.title,
             "paragraphs": section.paragraphs,
             "charts": [_chart(chart, styles) for chart in section.charts],
-            "tables": section.tables,
+            "tables": _folded(section, report),
         }
         for section in report.sections
     ]
@@ -132,6 +135,7 @@ def _filled(report: Report, drawn: Waiting) -> str:
     script, plotly = _part("page.js"), _vendored("plotly-gl3d.min.js")
     environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=StrictUndefined)
     environment.tests["wide_table"] = _is_wide
+    environment.filters["cell_kinds"] = _cell_kinds
     return environment.from_string(_part("page.html.j2")).render(
         report=report,
         letterhead=report.letterhead,
@@ -139,6 +143,7 @@ def _filled(report: Report, drawn: Waiting) -> str:
         policy=content_policy([plotly, script], [style]),
         style=Markup(style),
         contents=_contents(report),
+        summary_title=_SUMMARY,
         sections=sections,
         runs=[report.reduction.runs[run] for run in report.runs],
         lifts=[lift["text"] for lift in scene.moving["lifts"]],
@@ -178,6 +183,32 @@ def _is_wide(table: TextTable) -> bool:
     return sum(letters) > _LETTERS_ON_PAPER or len(table.columns) > _COLUMNS_ON_PAPER
 
 
+def _cell_kinds(table: TextTable) -> list[Markup]:
+    """Return what is put behind the name of each column's cells: what kind of words they hold."""
+    from markupsafe import Markup
+
+    kinds = []
+    for place, column in enumerate(zip(table.columns, *table.rows, strict=True)):
+        letters = max((len(line) for cell in column[1:] for line in cell.split("\n")), default=0)
+        is_long = letters > _LETTERS_ON_A_LINE[place > 0]
+        kinds.append(Markup(f' class="words{" long" if is_long else ""}"' if place in table.words else ""))
+    return kinds
+
+
+def _folded(section: Section, report: Report) -> list[tuple[TextTable, bool]]:
+    """Return a section's tables and whether each is folded: only where all of its kind, in any run, are details."""
+    runs = sorted(report.reduction.runs, key=len, reverse=True)
+
+    def kind(table: TextTable) -> str:
+        title = table.title
+        for run in runs:
+            title = title.replace(run, "")
+        return title
+
+    open_kinds = {kind(table) for table in section.tables if not table.detail}
+    return [(table, kind(table) not in open_kinds) for table in section.tables]
+
+
 def _contents(report: Report) -> list[tuple[str, str]]:
     """Return keys and names of the page's parts, in order."""
     optional = (
@@ -189,7 +220,7 @@ def _contents(report: Report) -> list[tuple[str, str]]:
         ("method", "How it was found", report.method),
         ("cautions", "Cautions", report.cautions),
     )
-    return [("summary", "Summary"), *((key, name) for key, name, there in optional if there)]
+    return [("summary", _SUMMARY), *((key, name) for key, name, there in optional if there)]
 
 
 def _chart(chart: Chart, styles: ChartStyles) -> dict[str, Any]:

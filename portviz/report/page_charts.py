@@ -25,6 +25,7 @@ _DARK = {
     THIN: "#a3a7ad",
     BACKGROUND: "#212326",
     "#dedcd5": "#34363a",
+    "#c9c5bb": "#41454d",
     CUT: "#4c4638",
     VALVE: "#4e5963",
 }
@@ -51,14 +52,18 @@ class ChartStyles:
     classes: dict[str, str] = field(default_factory=dict)
     colours: dict[str, str] = field(default_factory=dict)
 
-    def class_of(self, style: str, *, word: bool) -> str:
-        """Return the class of a style attribute; `word` where it is one of words."""
+    def class_of(self, style: str, *, word: bool, fixed: bool = False) -> str:
+        """Return a style's class: `word` where it is one of words, `fixed` where the dark is the same."""
         rules = [_rule(each) for each in _declarations(style)]
+        if fixed:
+            return self._named(";".join(f"{name}:{value}" for name, value in rules))
         for name, value in rules:
             stroke = name == "stroke" or word
             for colour in _COLOUR.findall(value) if name in ("fill", "stroke", "color") else ():
                 self._learn(colour.lower(), stroke=stroke, fill=name == "fill")
-        text = ";".join(f"{name}:{self._themed(name, value)}" for name, value in rules)
+        return self._named(";".join(f"{name}:{self._themed(name, value)}" for name, value in rules))
+
+    def _named(self, text: str) -> str:
         return self.classes.setdefault(text, f"s{len(self.classes)}")
 
     def _learn(self, colour: str, *, stroke: bool, fill: bool) -> None:
@@ -181,12 +186,16 @@ def page_svg(drawn: str, chart: Chart, styles: ChartStyles) -> str:
             if child.tag in (f"{_SVG}metadata", f"{_SVG}style") or not str(child.tag).startswith(_SVG):
                 parent.remove(child)
     on_colours = False
+    on_cells, gaps = _on_cells(root)
     for element in root.iter():
         element.tag = str(element.tag).removeprefix(_SVG)
         word = element.tag in ("text", "tspan")
         style = element.attrib.pop("style", "").replace("url(#", f"url(#{chart.key}-")
         style += "".join(f";{name}:{element.attrib.pop(name)}" for name in ("fill", "stroke") if name in element.attrib)
-        on_colours |= word and bool(re.search(r"fill:\s*#ffffff", style))
+        fixed = element in on_cells
+        if element in gaps:
+            style = re.sub(r"stroke:\s*#ffffff", "stroke:var(--paper)", style)
+        on_colours |= word and not fixed and bool(re.search(r"fill:\s*#ffffff", style))
         for name, value in list(element.attrib.items()):
             if name == _LINK:
                 del element.attrib[name]
@@ -199,9 +208,34 @@ def page_svg(drawn: str, chart: Chart, styles: ChartStyles) -> str:
                 value = value.replace("url(#", f"url(#{chart.key}-")
             element.set(name, value)
         if style:
-            element.set("class", styles.class_of(style, word=word))
+            element.set("class", styles.class_of(style, word=word, fixed=fixed))
     _describe(root, chart, plate=on_colours)
     return ElementTree.tostring(root, encoding="unicode", short_empty_elements=True)
+
+
+def _on_cells(root: ElementTree.Element) -> tuple[set[ElementTree.Element], set[ElementTree.Element]]:
+    """Return what stands on pictures of coloured cells: words, and lines that part the cells.
+
+    The words' colours were chosen for the cells, which are the same in the dark.
+    """
+    on_cells: set[ElementTree.Element] = set()
+    gaps: set[ElementTree.Element] = set()
+    for axes in root.iter(f"{_SVG}g"):
+        image = axes.find(f"{_SVG}g/{_SVG}image")
+        frame = axes.find(f"{_SVG}g/{_SVG}path")
+        if not axes.get("id", "").startswith("axes_") or image is None or frame is None:
+            continue
+        # The axes' own frame comes first, as straight lines.
+        numbers = [float(each) for each in re.findall(r"-?\d+(?:\.\d+)?", frame.get("d", ""))]
+        across, down = numbers[::2], numbers[1::2]
+        for words in axes.iterfind(f"{_SVG}g/{_SVG}text"):
+            x, y = (float(words.get(name, "nan")) for name in "xy")
+            if min(across) <= x <= max(across) and min(down) <= y <= max(down):
+                on_cells.add(words)
+        for group in axes.iterfind(f"{_SVG}g"):
+            if group.get("id", "").startswith("LineCollection"):
+                gaps.update(group.iterfind(f"{_SVG}path"))
+    return on_cells, gaps
 
 
 def _describe(root: ElementTree.Element, chart: Chart, *, plate: bool) -> None:
@@ -210,7 +244,7 @@ def _describe(root: ElementTree.Element, chart: Chart, *, plate: bool) -> None:
         element = ElementTree.Element(tag, {"id": name})
         element.text = _NOT_XML.sub("\ufffd", words)
         root.insert(place, element)
-    # The words on coloured cells were chosen for those colours: such a chart keeps its light paper in the dark.
+    # White words on anything but cells were chosen for what lies below: such a chart keeps its light paper in the dark.
     for name in ("width", "height", "version"):
         root.attrib.pop(name, None)
     root.set("role", "img")

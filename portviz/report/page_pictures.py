@@ -33,7 +33,7 @@ _PACKED = 6
 #: Seconds after which a process that draws is given up.
 _PATIENCE = 60.0
 NO_PICTURES = (
-    "the page has no pictures of the valve in three dimensions for paper and for browsers without 3D, since OpenGL is "
+    "the report has no pictures of the valve in three dimensions, since OpenGL is "
     f"missing or broken here; a flat section stands in their place. {INSTALL_OPENGL}"
 )
 

@@ -34,6 +34,8 @@ _HEAD_COLOUR = "#ddd5c7"
 COLUMNS = 361
 #: Jet length at the greatest velocity, and where labels and pointer stand, in head radii.
 _REACH, _LABEL_RING, _LABEL_HEIGHT = 0.42, 1.6, -0.34
+#: How far beyond the labels the pointer to station 0 begins, and its length, in head radii.
+_POINTER_GAP, _POINTER = 0.17, 0.25
 #: Radius of a ball in head radii, and at most this part of the gap's width, but never too small to be seen.
 _BALL, _BALL_OF_GAP, _LEAST_BALL = 0.036, 0.42, 0.014
 #: No more labels than this stand round the valve.
@@ -56,7 +58,6 @@ TRACES = (
     "stations",
     "narrowest passage",
     "pointer",
-    "labels",
 )
 
 
@@ -94,6 +95,8 @@ def page_scene(report: Report) -> PageScene:
         "colours": colour_stops(),
         "ball": _packed_points(np.asarray(drawing.ball.points)),
         "stations": len(reduction.job.stations.angles_deg),
+        "labels": drawing.labels(),
+        "rings": drawing.rings(),
         "lifts": [drawing.at_lift(lift) for lift in lifts],
         "runs": [
             {"name": reduction.runs[run], "lifts": [drawing.at_run(run, lift) for lift in lifts]} for run in report.runs
@@ -260,7 +263,6 @@ class _Drawing:
         quads = shapes.curtain_faces(COLUMNS)
         shift = [0.0, 0.0, lift["shift"]]
         pointer = self._pointer()
-        ring, stations = self._labels()
         still = {"hoverinfo": "skip", "showlegend": False}
         arrows = {"flatshading": False, "lighting": _METAL, "lightposition": _LIGHT} | still
         none: dict[str, Any] = {axis: [] for axis in "xyz"}
@@ -309,22 +311,44 @@ class _Drawing:
             ),
             _trace("scatter3d", **lift["least"], mode="lines", line={"color": LEAST, "width": 5}, **still),
             _trace("mesh3d", **_mesh(pointer), color=REFERENCE, lighting=_METAL, lightposition=_LIGHT, **still),
-            _trace("scatter3d", **_xyz(ring), mode="text", text=stations, textfont={"size": 13, "color": INK}, **still),
         ]
         named = [trace | {"name": name} for trace, name in zip(traces, TRACES, strict=True)]
-        return {"data": named, "layout": self._layout([head, valve], ring)}
+        return {"data": named, "layout": self._layout([head, valve])}
 
-    def _labels(self) -> tuple[Array, list[str]]:
+    def labels(self) -> dict[str, Any]:
+        """Return what stands at the stations and where; the page lays it over the view, so that nothing hides it."""
         circle = self.job.stations.circle_deg
         order = np.argsort(circle)[:: -(-len(circle) // _MOST_LABELS)]
         places = on_circle(_LABEL_RING * self.radius, _LABEL_HEIGHT * self.radius, circle[order])
-        return places, [f"{angle:g}°" for angle in self.job.stations.angles_deg[order]]
+        words = [f"{angle:g}°" for angle in self.job.stations.angles_deg[order]]
+        return {"text": words, **{axis: places[:, place].tolist() for place, axis in enumerate("xyz")}}
+
+    def rings(self) -> dict[str, list[Any]]:
+        """Return what the page needs to lay labels: circles within the view's edges, and where head and curtain are.
+
+        Circles are radius and height: of the labels, then of what has none. The head is its inner and outer radius, and
+        its lowest and highest height; the curtain an inner and an outer radius.
+        """
+        height, deepest = _LABEL_HEIGHT * self.radius, -self.reduction.lift.max() * MM
+        head = shapes.head_solid(self.profiles, cut_away=True, count=2).points * MM
+        across = np.hypot(head[:, 0], head[:, 1])
+        low, high = float(head[:, 2].min()), float(head[:, 2].max())
+        return {
+            "labels": [[_LABEL_RING * self.radius, height]],
+            "corners": [
+                [(_LABEL_RING + _POINTER_GAP + _POINTER) * self.radius, height],
+                [float(across.max()), high],
+                [self.radius, float(self.profiles.valve[0, 0, 1]) * MM + deepest],
+            ],
+            "head": [float(across.min()), float(across.max()), low, high],
+            "curtain": [0.9 * self.radius, 1.04 * self.radius],
+        }
 
     def _pointer(self) -> Any:
         import pyvista as pv
 
-        start = ((_LABEL_RING + 0.18) * self.radius, 0.0, _LABEL_HEIGHT * self.radius)
-        sizes = {"tip_length": 0.45, "tip_radius": 0.16, "shaft_radius": 0.05, "scale": 0.3 * self.radius}
+        start = ((_LABEL_RING + _POINTER_GAP) * self.radius, 0.0, _LABEL_HEIGHT * self.radius)
+        sizes = {"tip_length": 0.45, "tip_radius": 0.16, "shaft_radius": 0.05, "scale": _POINTER * self.radius}
         return pv.Arrow(start=start, direction=(1.0, 0.0, 0.0), **sizes)
 
     def _arrow_faces(self) -> dict[str, dict[str, str]]:
@@ -332,11 +356,12 @@ class _Drawing:
         step = np.arange(len(self.job.stations.angles_deg))[:, None, None] * self.arrow.n_points
         return _triangles((faces + step).reshape(-1, 3))
 
-    def _layout(self, solids: list[Any], ring: Array) -> dict[str, Any]:
+    def _layout(self, solids: list[Any]) -> dict[str, Any]:
         """Return axes that no lift goes beyond, without a mark, and the first camera."""
         reach = 2.05 * self.radius
         bottom = min(float(solid.points[:, 2].min()) for solid in solids) - self.reduction.lift.max() * MM
-        bottom, top = min(bottom, float(ring[:, 2].min())), max(float(solid.points[:, 2].max()) for solid in solids)
+        bottom = min(bottom, _LABEL_HEIGHT * self.radius)
+        top = max(float(solid.points[:, 2].max()) for solid in solids)
         low, high = np.array([-reach, -reach, bottom]), np.array([reach, reach, top])
         pad = 0.03 * self.radius
         axes = {
@@ -354,7 +379,8 @@ class _Drawing:
                 "center": {"x": 0.0, "y": 0.0, "z": -0.17},
                 "up": {"x": 0, "y": 0, "z": 1},
             },
-            "dragmode": "turntable",
+            # The page turns the view itself: plotly would keep a thumb from scrolling.
+            "dragmode": False,
             "bgcolor": "rgba(0,0,0,0)",
             **axes,
         }

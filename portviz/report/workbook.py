@@ -48,7 +48,7 @@ def result_sheets(
     sheets = [_about(reduction.job, document, caution), *_summary_sheets(reduction.job, document)]
     sheets += _comparison_sheets(reduction, runs, told)
     sheets += _event_sheets(reduction, runs, told)
-    sheets.insert(3, Sheet("warnings", ["warning"], [[text] for text in dict.fromkeys(told)]))
+    sheets.insert(3, Sheet("warnings", ["warning"], [[text] for text in dict.fromkeys(told)] or [["none"]]))
     for sheet in sheets:
         if len(sheet.rows) >= MOST_ROWS:
             raise UsageError(

@@ -6,11 +6,14 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from portviz.distribution.field import QUANTITIES
+from portviz.distribution.given import lift_in_metres, run_place
 from portviz.distribution.reduce import Reduction
 from portviz.errors import UsageError
+from portviz.job.words import lift_text
 from portviz.job.write import require_free, write_atomically
+from portviz.scene.export_marks import marked
 from portviz.scene.export_parts import ALL, PARTS, Model, curtain_surface, models_at
-from portviz.scene.export_set import named_after, require_free_set, told, write_set
+from portviz.scene.export_set import named_after, require_free_set, sortable, told, write_set
 from portviz.scene.state import require_word
 
 __all__ = [
@@ -49,7 +52,7 @@ def usual_part(ending: str) -> str:
 
 def write_mesh(
     reduction: Reduction,
-    run: int,
+    run: int | str,
     lift: float | None,
     part: str,
     path: str | Path,
@@ -62,8 +65,8 @@ def write_mesh(
     Parameters
     ----------
     reduction : Reduction
-    run : int
-        Place among the runs.
+    run : int or str
+        Its place among the reduction's runs, or its name.
     lift : float or None
         [m]; None for the greatest measured one.
     part : str
@@ -77,7 +80,7 @@ def write_mesh(
     Raises
     ------
     UsageError
-        If the ending, part, field or lift does not fit.
+        If there is no such run, or the ending, part, field or lift does not fit.
     JobError
         If the file is there already or can't be written.
     """
@@ -85,8 +88,9 @@ def write_mesh(
     require_mesh_name(path)
     require_word(part, PART_WORDS, "part")
     require_word(field, QUANTITIES, "field")
+    place, at = run_place(reduction, run), None if lift is None else lift_in_metres(lift)
     require_free(path, overwrite=overwrite)
-    return _write(models_at(reduction, run, [lift], part, field), path, overwrite=overwrite)[0]
+    return _write(_models(reduction, place, [at], part, field), path, overwrite=overwrite)[0]
 
 
 def write_meshes(
@@ -116,10 +120,11 @@ def write_meshes(
     ending = path.suffix.lower()
     if part == "seat":
         raise UsageError("all-lifts: the seat is the same at every lift; leave --all-lifts away")
-    models = models_at(reduction, run, lifts, part, field)
+    models = _models(reduction, run, lifts, part, field)
     if ending in JOINT_ENDINGS:
         return _write(models, path, overwrite=overwrite)
-    targets = named_after(path, [(model.label,) for model in models])
+    greatest = lift_text(reduction.job, models[0].state.greatest_lift)
+    targets = named_after(path, [(sortable(model.label, greatest),) for model in models])
     require_free_set(targets, overwrite=overwrite)
 
     def write(scratch: Path) -> None:
@@ -127,6 +132,11 @@ def write_meshes(
             (scratch / target.name).write_bytes(_single_file(model, ending))
 
     return write_set(targets, write, overwrite=overwrite)
+
+
+def _models(reduction: Reduction, run: int, lifts: Sequence[float | None], part: str, field: str) -> list[Model]:
+    models = models_at(reduction, run, lifts, part, field)
+    return [marked(model) for model in models] if part == ALL else models
 
 
 def _write(models: list[Model], path: Path, *, overwrite: bool) -> list[Path]:

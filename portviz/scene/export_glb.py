@@ -1,6 +1,7 @@
 """Models as a binary glTF 2.0 file: metres, y up, one node a lift, the curtain in the colours of its field.
 
-Lifts stand side by side, since a viewer shows all nodes at once; each node's place is told in its extras.
+Beside them stand a ball at each measured station and an arrow at station 0. Lifts stand side by side, since a viewer
+shows all nodes at once; each node's place is told in its extras.
 """
 
 from __future__ import annotations
@@ -11,7 +12,10 @@ import numpy as np
 
 from portviz.distribution.frames import FIELD_COLUMNS
 from portviz.job.model import Array
-from portviz.scene.export_parts import SOLID_COLOURS, Colours, Model, Part, rgb
+from portviz.job.words import reference_words
+from portviz.scene.colours import REFERENCE
+from portviz.scene.export_marks import ARROW, BALL_COLOUR, BALLS
+from portviz.scene.export_parts import SOLID_COLOURS, Colours, Model, Part, axes_words, rgb
 from portviz.scene.state import in_display_unit
 
 if TYPE_CHECKING:
@@ -19,8 +23,10 @@ if TYPE_CHECKING:
 
 #: glTF is y up and right-handed [glTF-2.0 3.4]: the valve's z becomes y, its stem points upward.
 _Y_UP = np.array([[1.0, 0.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0], [0.0, -1.0, 0.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
-#: From one lift to the next, in diameters of the widest part.
-_APART = 1.25
+#: Between one lift and the next, in widths of a lift.
+_APART = 0.25
+#: Parts and marks that differ from lift to lift.
+_OF_A_LIFT = ("curtain", BALLS)
 #: Faces that meet at less are drawn as one round surface [deg].
 _ROUND_DEG = 20.0
 _ROOT = "portviz"
@@ -39,20 +45,23 @@ def glb_file(models: list[Model]) -> bytes:
     scene = trimesh.Scene()
     scene.graph.update(frame_to=_ROOT, frame_from=scene.graph.base_frame, matrix=_Y_UP)
     extras: dict[str, dict[str, Any]] = {_ROOT: _about(models)}
-    apart = _APART * 2.0 * max(float(part.surface.points[:, 0].max()) for part in models[0].parts)
+    across = [each.surface.points[:, 0] for each in (*models[0].parts, *models[0].marks)]
+    apart = (1.0 + _APART) * (max(float(x.max()) for x in across) - min(float(x.min()) for x in across))
     for place, model in enumerate(models):
         node = f"lift {model.label}"
         shift = place * apart
         scene.graph.update(frame_to=node, frame_from=_ROOT, matrix=_moved(0, shift))
         said = model.said()
         extras[node] = {"lift_m": model.state.lift, "lift": said["lift"], "status": said["status"], "moved_x_m": shift}
-        for part in model.parts:
-            name = f"{part.name}, {node}"
-            mesh = name if part.name == "curtain" else part.name
+        for part in (*model.parts, *model.marks):
+            name = f"{part.title or part.name}, {node}"
+            mesh = name if part.name in _OF_A_LIFT else part.name
             if mesh not in scene.geometry:
                 scene.geometry[mesh] = _curtain(part) if part.name == "curtain" else _solid(part)
             lowered = -model.state.lift if part.name == "valve" else 0.0
             scene.graph.update(frame_to=name, frame_from=node, matrix=_moved(2, lowered), geometry=mesh)
+            if part.said:
+                extras[name] = dict(part.said)
     content = trimesh.exchange.gltf.export_glb(
         scene, include_normals=None, tree_postprocessor=lambda tree: _finish(tree, extras)
     )
@@ -111,6 +120,8 @@ def _about(models: list[Model]) -> dict[str, Any]:
         "lifts_m": [model.state.lift for model in models],
         "lifts": [model.said()["lift"] for model in models],
         "status": said["status"],
+        "axes": f"{axes_words(reduction.job, 'y')}; glTF is y up and in metres",
+        "station_0": reference_words(reduction.job),
         "scale": {
             **scale,
             "low_si": float(scale["low"]) / one_si,
@@ -150,11 +161,11 @@ def _tell_target(tree: dict[str, Any], accessor: int, target: int) -> None:
     tree["bufferViews"][tree["accessors"][accessor]["bufferView"]]["target"] = target
 
 
-def _metal(name: str, *, metallic: float, roughness: float, alpha: float = 1.0) -> dict[str, Any]:
-    colour = [round(float(part), 6) for part in linear(rgb(SOLID_COLOURS[name]))]
+def _metal(colour: str, *, metallic: float, roughness: float, alpha: float = 1.0) -> dict[str, Any]:
+    light = [round(float(part), 6) for part in linear(rgb(colour))]
     look: dict[str, Any] = {
         "pbrMetallicRoughness": {
-            "baseColorFactor": [*colour, alpha],
+            "baseColorFactor": [*light, alpha],
             "metallicFactor": metallic,
             "roughnessFactor": roughness,
         }
@@ -164,6 +175,8 @@ def _metal(name: str, *, metallic: float, roughness: float, alpha: float = 1.0) 
 
 #: The head is seen through, as it would hide the curtain.
 _METALS = {
-    "valve": _metal("valve", metallic=0.3, roughness=0.45),
-    "seat": _metal("seat", metallic=0.0, roughness=0.8, alpha=0.15),
+    "valve": _metal(SOLID_COLOURS["valve"], metallic=0.3, roughness=0.45),
+    "seat": _metal(SOLID_COLOURS["seat"], metallic=0.0, roughness=0.8, alpha=0.4),
+    BALLS: _metal(BALL_COLOUR, metallic=0.0, roughness=0.6),
+    ARROW: _metal(REFERENCE, metallic=0.0, roughness=0.6),
 }

@@ -20,7 +20,8 @@ def mesh_file(model: Model, ending: str) -> bytes:
     """Return a model as the content of a file; made in memory, since not every writer tells when a disk is full."""
     import trimesh
 
-    parts = [at_lift(part, model.state.lift) for part in model.parts]
+    # One mesh is what is made of metal and air; where objects stand apart, marks stand among them.
+    parts = [at_lift(part, model.state.lift) for part in (*model.parts, *(model.marks if ending == ".obj" else ()))]
     meshes = [_mesh(part) for part in parts]
     if ending == ".stl":
         return bytes(trimesh.util.concatenate(meshes).export(file_type="stl"))
@@ -58,8 +59,9 @@ def _obj(model: Model, parts: list[Part], meshes: list[trimesh.Trimesh]) -> byte
     scene = trimesh.Scene()
     for part, mesh in zip(parts, meshes, strict=True):
         mesh.visual = trimesh.visual.ColorVisuals(mesh, vertex_colors=part.colours)
-        mesh.metadata["name"] = part.name
-        scene.add_geometry(mesh, geom_name=part.name, node_name=part.name)
+        name = part.name.replace(" ", "_")
+        mesh.metadata["name"] = name
+        scene.add_geometry(mesh, geom_name=name, node_name=name)
     text = trimesh.exchange.obj.export_obj(scene, include_normals=False, header="\n# ".join(_remarks(model)))
     return str(text).encode("ascii")
 

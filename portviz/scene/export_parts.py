@@ -12,11 +12,12 @@ from portviz.distribution.field import QUANTITIES, run_field
 from portviz.distribution.frames import FIELD_COLUMNS
 from portviz.distribution.reduce import Reduction
 from portviz.geometry.revolve import Surface
-from portviz.job.model import Array
-from portviz.job.words import lift_text
+from portviz.job.model import Array, Job
+from portviz.job.words import lift_text, reference_words
 from portviz.scene import shapes
 from portviz.scene.colours import COLOUR_MAP, CUT, NO_DATA, VALVE
 from portviz.scene.state import CURTAIN_COLUMNS, ViewState, display_limits, display_unit, in_display_unit, view_state
+from portviz.scene.words import fitted
 
 #: Colours of points, shape (P, 3), as a screen takes them (sRGB).
 Colours = npt.NDArray[np.uint8]
@@ -36,7 +37,7 @@ class Part:
     Parameters
     ----------
     name : str
-        One of `PARTS`.
+        One of `PARTS`, or of a mark.
     surface : Surface
         [m], on the valve's axis, at the lift.
     colours : ndarray of uint8, shape (P, 3)
@@ -44,6 +45,10 @@ class Part:
         In SI, by the names of `FIELD_COLUMNS`; NaN where not known. Solids have none.
     far : ndarray of bool, shape (P,), or None
         Points of the curtain that lie far from any reading.
+    title : str
+        Its name in a file that tells more; empty where it is `name`.
+    said : dict of str to list
+        What a mark says of itself, in SI.
     """
 
     name: str
@@ -51,6 +56,8 @@ class Part:
     colours: Colours
     fields: dict[str, Array] = field(default_factory=dict)
     far: npt.NDArray[np.bool_] | None = None
+    title: str = ""
+    said: dict[str, list[float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -64,11 +71,14 @@ class Model:
     label : str
         The lift in words, unlike those of the other lifts exported with it.
     parts : tuple of Part
+    marks : tuple of Part
+        Stations and directions, for files in which they stand apart from the parts.
     """
 
     state: ViewState
     label: str
     parts: tuple[Part, ...]
+    marks: tuple[Part, ...] = ()
 
     def said(self) -> dict[str, str]:
         """Return what a file says of itself."""
@@ -80,6 +90,7 @@ class Model:
             "lift": lift_text(reduction.job, state.lift),
             "status": state.changed(quantity="velocity").lift_status(),
             "flow_status": state.changed(quantity="flow-per-degree").lift_status(),
+            "axes": axes_words(reduction.job),
         }
 
     def scale(self) -> dict[str, float | str]:
@@ -130,6 +141,16 @@ def models_at(reduction: Reduction, run: int, lifts: Sequence[float | None], par
         Model(state, label, tuple(solids[name] if name in solids else curtain_part(state) for name in wanted))
         for state, label in zip(states, labels, strict=True)
     ]
+
+
+def axes_words(job: Job, up: str = "z") -> str:
+    """Return where the axes of a file point; `up` is the one along the stem."""
+    faces = reference_words(job)
+    return (
+        f"{up} along the stem into the port, station 0 toward +x"
+        + ("" if faces is None else f": {fitted(faces, 200)[0]!r}")
+        + "; station angles anticlockwise seen from the cylinder"
+    )
 
 
 def told_apart(texts: list[str], pattern: str = "{} ({})") -> list[str]:

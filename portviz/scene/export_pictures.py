@@ -8,7 +8,7 @@ from pathlib import Path
 from portviz.distribution.reduce import Reduction
 from portviz.job.words import lift_text
 from portviz.scene.display import Probe
-from portviz.scene.export_set import named_after, require_free_set, told, write_set
+from portviz.scene.export_set import named_after, require_free_set, sortable, told, write_set
 from portviz.scene.state import ViewState, view_state
 
 
@@ -43,7 +43,8 @@ def write_picture_set(
     JobError
         If one of the files is there already or can't be written; then none is.
     """
-    names = [(state.reduction.runs[state.run], lift_text(state.reduction.job, state.lift)) for state in states]
+    job, greatest = states[0].reduction.job, lift_text(states[0].reduction.job, states[0].greatest_lift)
+    names = [(state.reduction.runs[state.run], sortable(lift_text(job, state.lift), greatest)) for state in states]
     targets = named_after(path, names)
     require_free_set(targets, overwrite=overwrite)
     software = probe.software  # Told here, before VTK may end the process.

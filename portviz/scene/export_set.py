@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sys
 import tempfile
@@ -39,6 +40,22 @@ def named_after(path: Path, labels: Sequence[Sequence[str]]) -> list[Path]:
     """
     stems = told_apart(["-".join([path.stem, *map(file_words, words)]) for words in labels], "{}-{}")
     return [path.with_name(stem + path.suffix) for stem in stems]
+
+
+def sortable(text: str, greatest: str) -> str:
+    """Return a text that begins with a number, its whole part as wide as that of the greatest of its kind.
+
+    Names of files then stand in the order of their numbers.
+
+    Examples
+    --------
+    >>> sortable("2.50 mm", "11.00 mm"), sortable("0.100 in", "0.450 in")
+    ('02.50 mm', '0.100 in')
+    """
+    whole, wide = (re.match(r"\d*", each) for each in (text, greatest))
+    assert whole is not None
+    assert wide is not None
+    return "0" * (wide.end() - whole.end()) + text
 
 
 def require_free_set(targets: Iterable[Path], folder: Path | None = None, *, overwrite: bool) -> None:

@@ -12,8 +12,9 @@ import numpy as np
 from portviz.distribution.frames import FIELD_COLUMNS
 from portviz.errors import UsageError
 from portviz.job.room import require_room
+from portviz.job.words import lift_text
 from portviz.scene.export_parts import FAR_NAME, PARTS, Model, Part, at_lift
-from portviz.scene.export_set import FOLDER_ENDING
+from portviz.scene.export_set import FOLDER_ENDING, sortable
 from portviz.scene.words import file_words
 
 if TYPE_CHECKING:
@@ -124,10 +125,12 @@ def write_vtm(models: list[Model], path: Path) -> None:
         "VTKFile", type="vtkMultiBlockDataSet", version="1.0", byte_order="LittleEndian", header_type="UInt32"
     )
     index = ElementTree.SubElement(root, "vtkMultiBlockDataSet")
+    first = models[0].state
+    greatest = lift_text(first.reduction.job, first.greatest_lift)
     for name, parts in _blocks(models):
         within = index if name is None else ElementTree.SubElement(index, "Block", index=str(len(index)), name=name)
         for model, part in parts:
-            words = part.name if name is None else f"{part.name}-{file_words(model.label)}"
+            words = part.name if name is None else f"{part.name}-{file_words(sortable(model.label, greatest))}"
             file = folder / f"{words}{FOLDER_ENDING}"
             file.write_bytes(vtp_file(part_mesh(model, part)))
             place = {"index": str(len(within)), "name": part.name, "file": f"{folder.name}/{file.name}"}

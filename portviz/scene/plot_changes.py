@@ -40,15 +40,15 @@ def plot_changes(comparison: Comparison) -> Figure:
     comparison : Comparison
         As `portviz.compare_runs` returns it.
 
-    Notes
-    -----
-    A change that is not shown is a grey dot, which is not the same as none. Beside the table stands the change of the
-    bench's flow with ± at 95 %.
-
     Raises
     ------
     UsageError
         If what is given is no comparison.
+
+    Notes
+    -----
+    A change that is not shown is a grey dot, which is not the same as none. Beside the table stands the change of the
+    bench's flow with ± at 95 %.
     """
     require_a(comparison, Comparison, "portviz.compare(result, before, after)")
     a, b, job, lifts = comparison.a, comparison.b, comparison.a.reduction.job, comparison.lifts

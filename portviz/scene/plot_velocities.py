@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from portviz.distribution.field import run_field
+from portviz.distribution.given import REDUCED, lift_in_metres, require_a
 from portviz.distribution.propagation import plus_minus
 from portviz.distribution.reduce import Reduction
 from portviz.distribution.scatter import UNKNOWN
@@ -71,15 +72,16 @@ def plot_velocities(
     Raises
     ------
     UsageError
-        If no run drawn was measured at the lift, or below and above it.
+        If no run drawn was measured at the lift, or below and above it; if the lift is no number.
 
     Notes
     -----
     A run that was not measured at the lift, but below and above it, is drawn as a line without points.
     """
+    require_a(reduction, Reduction, REDUCED)
     job, known = reduction.job, uncertainty or reduction_uncertainty(reduction)
     places, left_out = drawn_runs(reduction, runs)
-    at = lift_in_common(reduction, places) if lift is None else lift
+    at = lift_in_common(reduction, places) if lift is None else lift_in_metres(lift)
     angles_deg = np.union1d(_AROUND, job.stations.circle_deg)
     fields = [run_field(reduction, run, "velocity", angles_deg) for run in places]
     covered = [field.covers(at) for field in fields]

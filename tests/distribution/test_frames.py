@@ -191,6 +191,70 @@ def test_every_field_has_a_column():
     assert set(FIELD_COLUMNS) == set(QUANTITIES)
 
 
+def test_a_run_may_be_named_wherever_its_place_may_stand(reduction, events, tmp_path):
+    """The same results by name as by place, bit for bit."""
+    name = reduction.runs[1]
+    by_name, by_place = run_field(reduction, name), run_field(reduction, 1, "velocity", np.arange(360))
+    np.testing.assert_array_equal(by_name.values, by_place.values)
+    np.testing.assert_array_equal(by_name.angles_deg, np.arange(360))
+    before = reduction.runs[0]
+    flows = [portviz.compare_events(events, *pair).values["mean_flow"].difference for pair in ((0, 1), (before, name))]
+    np.testing.assert_array_equal(*flows)
+    for run in (1, name):
+        portviz.write_mesh(reduction, run, None, "curtain", tmp_path / f"{run}.stl")
+    assert (tmp_path / "1.stl").read_bytes() == (tmp_path / f"{name}.stl").read_bytes()
+    known = [reduction_uncertainty(reduction, runs=[run]).bias_magnitude.standard for run in (1, name)]
+    np.testing.assert_array_equal(*known)
+
+
+def test_a_lift_event_needs_no_uncertainty_to_be_named(reduction, events):
+    """The command's own: by the linear law."""
+    assert_same(lift_event(reduction).to_dataframe(), events.to_dataframe())
+
+
+def test_what_a_script_gives_wrong_is_told_in_words(reduction, comparison, events, tmp_path):
+    field = run_field(reduction, 0)
+    cases: list[tuple[str, Callable[[], object]]] = [
+        ("run: there is no run 'as fond'; the job has", lambda: run_field(reduction, "as fond")),
+        ("run: there is no run 7", lambda: run_field(reduction, 7)),
+        (r"run: 0\.5 is no run; name one, such as", lambda: run_field(reduction, 0.5)),  # type: ignore[arg-type]
+        (r"quantity: 'velocty' is not one of .*Did you mean velocity\?", lambda: run_field(reduction, 0, "velocty")),
+        ("run: there is no run 'x'", lambda: portviz.compare_events(events, reduction.runs[0], "x")),
+        ("can't be compared with itself", lambda: portviz.compare_events(events, 0, reduction.runs[0])),
+        ("run: there is no run 'x'", lambda: portviz.write_mesh(reduction, "x", None, "all", tmp_path / "a.stl")),
+        ("run: there is no run 'x'", lambda: reduction_uncertainty(reduction, runs=["x"])),
+        ("a Reduction is wanted here", lambda: portviz.compare(comparison, 0, 1)),  # type: ignore[arg-type]
+    ]
+    lifts: list[Callable[[Any], object]] = [
+        field.at,
+        field.to_dataframe,
+        lambda lift: field.to_dataframe([lift]),
+        lambda lift: portviz.write_mesh(reduction, 0, lift, "all", tmp_path / "a.stl"),
+        lambda lift: portviz.plot_velocities(reduction, lift=lift),
+        lambda lift: portviz.plot_section(reduction.job, lift),
+        lambda lift: portviz.plot_curtain(reduction, 0, lift),
+    ]
+    said = "lift: '8 mm' is no number; a lift is a number in metres, such as 8e-3"
+    cases += [(said, lambda call=call: call("8 mm")) for call in lifts]  # type: ignore[misc]
+    job = reduction.job
+    cases += [
+        (f"{kind} is wanted here, as portviz.{maker}.* returns it, not a", lambda call=call, value=value: call(value))  # type: ignore[misc]
+        for call, value, kind, maker in (
+            (portviz.plot_changes, reduction, "a Comparison", "compare"),
+            (portviz.plot_event, reduction, "a LiftEvent", "lift_event"),
+            (portviz.plot_flow, job, "a Reduction", "reduce_job"),
+            (portviz.plot_velocities, job, "a Reduction", "reduce_job"),
+            (lambda value: portviz.plot_unrolled(value, 0), job, "a Reduction", "reduce_job"),
+            (portviz.plot_curtain, job, "a Reduction", "reduce_job"),
+            (portviz.plot_section, reduction, "a Job", "read_job"),
+        )
+    ]
+    for words, call in cases:
+        with pytest.raises(UsageError, match=words):
+            call()
+    assert list(tmp_path.iterdir()) == []
+
+
 Frame = Callable[[], pd.DataFrame]
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import io
+import json
 
 import numpy as np
 import pytest
 from PIL import Image, PngImagePlugin
 
+from portviz.__main__ import main
 from portviz.errors import JobError
 from portviz.job.model import Handover
 from portviz.job.read import read_job
@@ -125,7 +127,7 @@ def test_sixteen_bits_of_grey_become_eight(tmp_path):
 
 def test_what_is_no_picture_is_refused(tmp_path):
     cases = {
-        "text.png": (b"<svg onload=alert(1)>", "no picture that can be read"),
+        "text.png": (b"<b onload=alert(1)>", "no picture that can be read"),
         "empty.png": (b"", "no picture that can be read"),
         "large.png": (b"\x89PNG\r\n\x1a\n" + bytes(MOST_BYTES), "at most 5 MB"),
     }
@@ -139,9 +141,63 @@ def test_what_is_no_picture_is_refused(tmp_path):
         letterhead(tmp_path, Handover(logo="half.png"))
     with pytest.raises(JobError, match="the logo is not there"):
         letterhead(tmp_path, Handover(logo="none.png"))
-    picture(tmp_path / "film.gif", kind="GIF")
-    with pytest.raises(JobError, match="no picture that can be read"):
-        letterhead(tmp_path, Handover(logo="film.gif"))
+
+
+SVG = b'<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"/>'
+OTHER_KINDS = {
+    "a GIF": "GIF",
+    "a WebP": "WEBP",
+    "a BMP": "BMP",
+    "a TIFF": "TIFF",
+    "a PDF": "PDF",
+    # An XML document may begin with a byte order mark, a declaration, a comment and a type (XML 1.0, 2.8 and F.1).
+    "an SVG": SVG,
+    "an SVG ": b'\xef\xbb\xbf<?xml version="1.0"?>\n<!-- drawn --><!DOCTYPE svg>\n' + SVG,
+}
+
+
+@pytest.mark.parametrize(("kind", "content"), OTHER_KINDS.items())
+def test_a_sound_picture_of_another_kind_is_called_by_its_name(tmp_path, kind, content):
+    """The files are written by Pillow; the texts of SVG are after SVG 2, 5.1 (a root element svg)."""
+    path = tmp_path / "logo.png"
+    if isinstance(content, bytes):
+        path.write_bytes(content)
+    else:
+        picture(path, kind=content)
+    with pytest.raises(JobError, match=rf"shop\.logo: the logo is {kind.strip()} .*\. Save it as \.png or \.jpg\.$"):
+        letterhead(tmp_path, Handover(logo=path.name))
+
+
+def test_check_looks_at_the_logo_and_tells_of_shop_and_customer(small_job, tmp_path, capsys):
+    shop = 'name = "Valve & Guide"\naddress = """Lane 1\nVillage"""\nlogo = "logo.png"'
+    text = f'{small_job}\n[shop]\n{shop}\n[customer]\norder = "7"\n'
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    assert main(["check", str(tmp_path)]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "job.toml, shop.logo: the logo is not there" in said.err
+    picture(tmp_path / "logo.png")
+    assert main(["check", str(tmp_path)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "shop Valve & Guide, Lane 1, Village, logo logo.png customer order 7 No errors." in said
+    assert main(["check", str(tmp_path), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["handover"] == {
+        "shop": "Valve & Guide",
+        "address": "Lane 1\nVillage",
+        "contact": None,
+        "logo": "logo.png",
+        "customer": None,
+        "head": None,
+        "order": "7",
+    }
+
+
+def test_check_tells_nothing_of_a_shop_that_is_not_stated(small_job, tmp_path, capsys):
+    (tmp_path / "job.toml").write_text(small_job, encoding="utf-8")
+    assert main(["check", str(tmp_path)]) == 0
+    assert "shop" not in capsys.readouterr().out
+    assert main(["check", str(tmp_path), "--json"]) == 0
+    assert set(json.loads(capsys.readouterr().out)["handover"].values()) == {None}
 
 
 def test_a_picture_of_very_many_pixels_is_refused_before_it_is_decoded(tmp_path):

@@ -259,7 +259,7 @@ def test_parts_stand_in_the_order_of_reading(page, report):
     heads = [each["words"] for each in page.named("h2")]
     sections = [section.title for section in report.sections]
     after = [*(["Warnings"] if report.warnings else []), "How it was found", "Cautions"]
-    first = ["Summary", "Main findings", "The valve at every lift", "Valve, seat and bench"]
+    first = ["What was measured", "Main findings", "The valve at every lift", "Valve, seat and bench"]
     assert heads == [*first, *sections, *after]
     links = [each["attributes"]["href"] for each in page.named("a")]
     assert len(links) == len(heads)
@@ -298,7 +298,8 @@ def test_tables_have_captions_and_heads_that_say_what_they_head(page, report):
 def test_everything_to_look_at_has_words_and_every_control_a_label(page):
     for each in page.named("img"):
         assert len(each["attributes"]["alt"]) > 8
-    pictures = page.named("svg")
+    # Those that are hidden from who hears the page stand within an element that has the words.
+    pictures = [each for each in page.named("svg") if each["attributes"].get("aria-hidden") != "true"]
     assert len(pictures) > 8
     names = {each["attributes"].get("id"): each["words"] for each in page.elements}
     for each in pictures:
@@ -321,7 +322,41 @@ def test_a_report_of_one_run_has_no_choice_of_runs(tractor):
     assert int(slider["attributes"]["max"]) == lifts - 1
 
 
+def test_tables_are_folded_only_where_those_of_the_other_run_are_too(page, report):
+    folded = [each["words"] for each in page.named("caption") if "details" in each["within"]]
+    detail = {table.title for table in all_tables(report) if table.detail}
+    runs = report.reduction.runs
+    assert {f"Run “{run}”: velocity round the valve" for run in runs} & detail
+    assert not [title for title in folded if "velocity round the valve" in title]
+    for run in runs:
+        assert f"Run “{run}”: ± at 95 %" in folded
+        assert f"Run “{run}”: share of flow [%]" in folded
+    assert set(folded) <= detail
+
+
+def test_long_words_may_be_broken_over_lines_and_short_ones_may_not(report):
+    rows = (("short", "a few words", "1.0"), ("lift", "what is told here takes more letters than one line has", "2.0"))
+    table = TextTable("Words", ("word", "what it means", "number"), rows, "A note.", frozenset({0, 1}))
+    read = Read(page_text(replace(report, sections=(Section("words", "Words used", (), (), (table,)),)), picture=Drawn))
+    kinds = {each["words"]: each["attributes"].get("class") for each in read.named("th", "td")}
+    assert [kinds[cell] for cell in rows[0]] == ["words", "words long", None]
+    assert "A note." in [each["words"] for each in read.named("p") if each["attributes"].get("class") == "note"]
+
+
 # The turning view
+
+
+def test_labels_stand_at_their_stations_outside_of_the_head(page, report):
+    moving = page.json("moving")
+    labels = moving["labels"]
+    x, y = np.array(labels["x"]), np.array(labels["y"])
+    angles = [float(words.removesuffix("°")) for words in labels["text"]]
+    # Anticlockwise looking along +z, station 0 along +x (DEVELOPERS.md, README: stations and axes).
+    np.testing.assert_allclose(np.degrees(np.arctan2(-y, x)) % 360.0, angles, atol=1e-6)
+    assert sorted(angles) == sorted(report.reduction.job.stations.angles_deg)
+    head = next(trace for trace in page.json("figure")["data"] if trace["name"] == "head")
+    widest = np.hypot(unpacked(head["x"]), unpacked(head["y"])).max()
+    assert np.hypot(x, y).min() > 1.1 * widest
 
 
 def test_the_view_has_the_numbers_of_the_summary(page, report, summary):
@@ -441,6 +476,7 @@ def _bare(reduction):
         (),
         "",
         (),
+        (),
         reduction,
         reduction_uncertainty(reduction),
         (0, 1),
@@ -501,9 +537,33 @@ def test_a_chart_has_no_styles_of_its_own_and_follows_the_theme(report):
     assert dark["c26282b"] == "#e6e4df"
 
 
-def test_words_on_coloured_cells_keep_the_paper_that_they_were_chosen_for(report):
+def test_words_on_coloured_cells_keep_their_colours_and_those_round_them_follow_the_theme(report):
     (changes,) = [chart for section in report.sections for chart in section.charts if chart.key.startswith("change")]
-    svg = chart_svg(changes, ChartStyles())
+    styles = ChartStyles()
+    read = Read(chart_svg(changes, styles))
+    rules = dict(re.findall(r"\.chart \.(s\d+){([^}]*)}", styles.sheet()))
+    numbers, others = [], []
+    for each in read.named("text"):
+        # On a cell stands a change without its plus-minus, beside the cells the flow's with it.
+        on_cell = re.fullmatch(r"[+-]\d+\.\d", each["words"].strip())
+        (numbers if on_cell else others).append(rules[each["attributes"]["class"]])
+    assert len(numbers) > 40
+    assert all(re.search(r"fill:\s*#(ffffff|26282b)", rule) for rule in numbers)
+    assert {rule[-7:] for rule in numbers} == {"#ffffff", "#26282b"}
+    assert len(others) > 20
+    assert all("fill:var(--" in rule for rule in others)
+    assert read.elements[0]["attributes"]["class"] == "themed"
+
+
+def test_white_words_on_what_is_no_cell_keep_the_paper_that_they_were_chosen_for():
+    from matplotlib.figure import Figure
+
+    def make():
+        figure = Figure(figsize=(2, 1))
+        figure.text(0.1, 0.5, "white", color="white")
+        return figure
+
+    svg = chart_svg(Chart("white", "White", "White words.", make), ChartStyles())
     assert Read(svg).elements[0]["attributes"]["class"] == "plate"
 
 

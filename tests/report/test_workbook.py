@@ -291,6 +291,11 @@ def test_what_no_workbook_can_hold_is_spelled_out(text: str, written: str) -> No
     assert openpyxl.load_workbook(io.BytesIO(content))["s"]["A2"].value == written
 
 
+def test_a_sheet_of_no_warnings_says_so(book: Any) -> None:
+    """The sidecar's readings give none (`summary` prints none either); a bare header would leave a reader in doubt."""
+    assert rows(book["warnings"]) == [{"warning": "none"}]
+
+
 def test_warnings_are_told_in_the_workbook_too(job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     folder = shutil.copytree(job, tmp_path / "job")
     path = folder / "readings.csv"

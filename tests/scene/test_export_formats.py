@@ -139,15 +139,98 @@ def test_the_curtain_is_the_frustum_of_the_gap(made, summary, ending):
 
 
 def test_areas_are_the_same_in_every_kind_of_file(made):
+    """Of what is metal and air: balls and arrow are nodes and objects of their own."""
     tree = trimesh.load(made / "one.glb")
+    parts = [node for node in tree.graph.nodes_geometry if node.startswith(("curtain", "valve", "seat"))]
+    objects = trimesh.load(made / "one.obj", process=False, split_objects=True).geometry
     whole = {
-        "glb": sum(tree.geometry[tree.graph[node][1]].area for node in tree.graph.nodes_geometry) * 1e6,
-        **{ending: trimesh.load(made / f"one.{ending}", process=False).area for ending in ("stl", "ply", "obj")},
+        "glb": sum(tree.geometry[tree.graph[node][1]].area for node in parts) * 1e6,
+        "obj": sum(objects[name].area for name in ("curtain", "valve", "seat")),
+        **{ending: trimesh.load(made / f"one.{ending}", process=False).area for ending in ("stl", "ply")},
         "vtp": pv.read(made / "one.vtp").area,
         **{ending: sum(part.area for part in pv.read(made / f"one.{ending}")) for ending in ("vtm", "vtkhdf")},
     }
     assert set(whole) == set(ENDINGS)
+    assert len(parts) == 3
     assert list(whole.values()) == pytest.approx([whole["stl"]] * len(whole), rel=1e-6)
+
+
+def balls_of(solid):
+    """The balls of a mesh that holds them all: their middles, and their radii."""
+    solid.merge_vertices()
+    balls = solid.split(only_watertight=True)
+    return np.array([ball.bounds.mean(axis=0) for ball in balls]), np.array([ball.extents for ball in balls]) / 2.0
+
+
+def test_a_ball_marks_each_measured_station(made, summary):
+    """In millimetres in .obj, in metres and y up in .glb; on the curtain, half-way from its upper to its lower rim."""
+    taps = at_lift(summary)["stations"]
+    tree = trimesh.load(made / "one.glb")
+    transform, name = tree.graph["measured stations, lift 8.00 mm"]
+    middles, radii = balls_of(tree.geometry[name])
+    in_obj, _ = balls_of(
+        trimesh.load(made / "one.obj", process=False, split_objects=True).geometry["measured_stations"]
+    )
+    points, _, _ = curtains(made, "ply")
+    rims = np.hypot(points[:, 0], points[:, 1])
+    assert len(middles) == len(in_obj) == len(taps) == 12
+    assert np.sort(angles_of(middles).round(2) % 360.0) == pytest.approx(sorted(tap["angle_deg"] for tap in taps))
+    for found in (middles, in_obj * 1e-3):
+        assert np.hypot(found[:, 0], found[:, 1]) == pytest.approx(0.5 * (rims.min() + rims.max()), abs=1e-6)
+        assert found[:, 2] == pytest.approx(0.5 * (points[:, 2].min() + points[:, 2].max()), abs=1e-6)
+    # Round, and small beside the gap.
+    assert np.ptp(radii) < 1e-3 * radii.mean()
+    assert radii.max() < 0.2 * np.hypot(np.ptp(rims), np.ptp(points[:, 2]))
+    assert transform[:3, :3] @ [0.0, 0.0, 1.0] == pytest.approx([0.0, 1.0, 0.0])
+    nodes = {node["name"]: node for node in glb_tree(made / "one.glb")[0]["nodes"]}
+    said = nodes["measured stations, lift 8.00 mm"]["extras"]
+    order = np.argsort(said["stations_deg"])
+    assert [said["stations_deg"][each] for each in order] == [tap["angle_deg"] for tap in taps]
+    assert [said["velocity_m_s"][each] for each in order] == pytest.approx([tap["velocity_m_s"] for tap in taps])
+
+
+def test_an_arrow_points_out_at_station_0(made):
+    """Along +x, beyond the head; its name tells what station 0 faces in the porter's words."""
+    tree = trimesh.load(made / "one.glb")
+    transform, name = tree.graph["station 0: toward the bore wall, lift 8.00 mm"]
+    obj = trimesh.load(made / "one.obj", process=False, split_objects=True).geometry
+    for arrow, scale in ((tree.geometry[name], 1.0), (obj["station_0"], 1e-3)):
+        arrow.merge_vertices(merge_tex=True, merge_norm=True)
+        assert arrow.is_watertight
+        assert arrow.volume > 0.0
+        low, high = arrow.bounds * scale
+        # About the x axis, and off the head; its thin end is a point.
+        assert (low + high)[1] == pytest.approx(0.0, abs=1e-9)
+        assert low[0] > obj["seat"].bounds[1, 0] * 1e-3
+        tip = arrow.vertices[arrow.vertices[:, 0] * scale > high[0] - 1e-9]
+        assert len(tip) == 1
+    assert transform[:3, :3] @ [1.0, 0.0, 0.0] == pytest.approx([1.0, 0.0, 0.0])
+
+
+def test_files_say_where_their_axes_point(made):
+    extras = glb_tree(made / "one.glb")[0]["scenes"][0]["extras"]
+    assert extras["station_0"] == "toward the bore wall"
+    assert extras["axes"].startswith("y along the stem into the port, station 0 toward +x: 'toward the bore wall'")
+    for name in ("one.ply", "one.obj"):
+        text = (made / name).read_bytes()[:3000].decode("ascii", "replace")
+        (line,) = [line for line in text.splitlines() if "axes:" in line]
+        assert "z along the stem into the port, station 0 toward +x: 'toward the bore wall'" in line
+    assert "station 0 toward +x" in pv.read(made / "one.vtp").field_data["axes"][0]
+
+
+def test_where_nothing_was_measured_no_ball_stands(job, tmp_path):
+    """Between two measured lifts, 6.5 and 8 mm; the arrow stays."""
+    assert export(job, tmp_path / "a.obj", "--lift", "7 mm") == 0
+    objects = [line for line in (tmp_path / "a.obj").read_text("ascii").splitlines() if line.startswith("o ")]
+    assert objects == ["o curtain", "o valve", "o seat", "o station_0"]
+
+
+def test_the_seat_can_be_seen_and_seen_through(made):
+    tree, _ = glb_tree(made / "one.glb")
+    look = {material["name"]: material for material in tree["materials"]}
+    assert 0.3 <= look["seat"]["pbrMetallicRoughness"]["baseColorFactor"][3] <= 0.6
+    assert look["seat"]["alphaMode"] == "BLEND"
+    assert all("alphaMode" not in look[name] for name in ("curtain", "valve", "measured stations", "station 0"))
 
 
 def test_solids_are_closed_and_as_large_as_the_job_says(made):
@@ -155,7 +238,7 @@ def test_solids_are_closed_and_as_large_as_the_job_says(made):
     a closed valve rests on the band, and a lift moves it down.
     """
     scene = trimesh.load(made / "one.obj", process=False, split_objects=True)
-    assert set(scene.geometry) == {"curtain", "valve", "seat"}
+    assert set(scene.geometry) == {"curtain", "valve", "seat", "measured_stations", "station_0"}
     valve, seat = scene.geometry["valve"], scene.geometry["seat"]
     assert all(solid.is_watertight or merged(solid) for solid in (valve, seat))
     # The valve's head is 41 mm wide, its stem 7 mm.
@@ -179,7 +262,8 @@ def merged(solid):
 def test_obj_stands_alone(made):
     text = (made / "one.obj").read_text(encoding="ascii")
     assert "mtllib" not in text
-    assert [line for line in text.splitlines() if line.startswith("o ")] == ["o curtain", "o valve", "o seat"]
+    objects = [line.removeprefix("o ") for line in text.splitlines() if line.startswith("o ")]
+    assert objects == ["curtain", "valve", "seat", "measured_stations", "station_0"]
     assert not (made / "one.mtl").exists()
 
 
@@ -301,7 +385,7 @@ def test_every_lift_is_a_node_of_the_glb(made, summary):
 def test_another_reader_finds_the_glb_in_metres_and_y_up(made):
     """VTK's glTF reader applies the nodes' transforms: the stem's end, high up, is 7 mm wide, the head 41 mm."""
     parts = list(pv.read(made / "one.glb").recursive_iterator())
-    assert len(parts) == 3
+    assert len(parts) == 5
     valve = min(parts, key=lambda part: part.bounds[2])
     top = valve.points[valve.points[:, 1] > valve.bounds[3] - 1e-7]
     assert np.hypot(top[:, 0], top[:, 2]).max() == pytest.approx(3.5e-3, rel=1e-5)
@@ -377,7 +461,7 @@ def test_the_validator_of_the_khronos_group_is_content(made, name):
     report = khronos_report(made / f"{name}.glb")
     assert report["mimeType"] == "model/gltf-binary"
     assert report["issues"]["messages"] == []
-    assert report["info"]["drawCallCount"] == (3 if name == "one" else 8 + 2)  # curtains, valve and seat
+    assert report["info"]["drawCallCount"] == (5 if name == "one" else 2 * 8 + 3)  # curtains, balls; valve, seat, arrow
 
 
 def test_the_validator_has_no_complaint_of_odd_files(flowless, tmp_path):

@@ -105,6 +105,29 @@ def test_no_name_leaves_its_folder_and_no_text_breaks_a_file(hostile_job, tmp_pa
                 assert kinds == {"#", "o", "v", "f"}
 
 
+@pytest.mark.parametrize(("example", "unit"), [("sidecar_intake", "mm"), ("tractor_exhaust", "in")])
+def test_names_of_lifts_sort_as_the_lifts_do(examples, tmp_path, example, unit):
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        assert main(["export", str(examples / example), str(tmp_path / "a.stl"), "--all-lifts"]) == 0
+    names = [line.rpartition("/")[2].removesuffix(".stl") for line in out.getvalue().splitlines()]
+    assert names == sorted(names) == sorted(path.stem for path in tmp_path.iterdir())
+    # Written lift by lift, ascending; as numbers they are just that.
+    numbers = [name.removeprefix("a-").removesuffix(f"-{unit}").replace("-", ".") for name in names]
+    lifts = [float(number) for number in numbers]
+    assert lifts == sorted(lifts)
+    assert len(lifts) > 4
+    assert len({number.index(".") for number in numbers}) == 1
+    if unit == "mm":
+        assert names[0] == "a-01-00-mm"
+
+
+def test_a_vtm_says_what_goes_with_it(small, tmp_path, capsys):
+    assert main(["export", str(small), str(tmp_path / "a.vtm")]) == 0
+    assert capsys.readouterr().out.rstrip().endswith("a.vtm and its folder a.vtm-blocks; keep the two together")
+    assert {path.name for path in tmp_path.iterdir()} == {"a.vtm", "a.vtm-blocks"}
+
+
 def test_names_are_safe_and_unlike():
     """Letters, digits and dashes alone, so that no name is a path; two that become alike have a number."""
     from pathlib import Path
@@ -297,6 +320,7 @@ def test_a_picture_a_lift_and_run(small, tmp_path, opengl):
         ("a.csv", ("--lift", "8 mm"), "lift: nothing for a.csv, a table holds every lift"),
         ("a.xlsx", ("--all-lifts",), "leave --all-lifts away"),
         ("a.csv", ("--part", "seat"), "leave --part away"),
+        ("a.csv", ("--field", "mach"), "--field colours meshes and pictures; a table holds every field"),
         ("a.stl", ("--field", "mach"), "this kind of file has no colours"),
         ("a.glb", ("--camera", "port"), "leave --camera away"),
         ("a.glb", ("--size", "640x400"), "leave --size away"),

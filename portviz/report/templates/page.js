@@ -15,10 +15,16 @@
 
   /* What is wider than the page can be scrolled with the keyboard too. */
   const scrolls = [...document.querySelectorAll(".scroll")];
+  const shade = ({ target: each }) => {
+    each.parentElement.classList.toggle("beyond", each.scrollLeft + each.clientWidth < each.scrollWidth - 1);
+    each.parentElement.classList.toggle("before", each.scrollLeft > 1);
+  };
   const reachable = () => scrolls.forEach((each) => {
     if (each.scrollWidth > each.clientWidth + 1) each.tabIndex = 0;
     else each.removeAttribute("tabindex");
+    shade({ target: each });
   });
+  scrolls.forEach((each) => each.addEventListener("scroll", shade, { passive: true }));
   addEventListener("resize", reachable);
   folds.forEach((each) => each.addEventListener("toggle", reachable));
 
@@ -182,13 +188,114 @@
     });
     return { ...found, hovertext: at.hover.flatMap((words) => new Array(corners).fill(words)) };
   };
-  const camera = figure.layout.scene.camera;
-  const first = JSON.parse(JSON.stringify(camera));
-  const scaled = (eye, factor) => Object.fromEntries(Object.entries(eye).map(([key, each]) => [key, each * factor]));
-  /* A narrow view is seen from farther away, so that nothing stands beyond its sides. */
-  const eyeAtStart = () => {
-    const narrow = Math.max(1, (1.3 * stage.clientHeight) / stage.clientWidth);
-    return scaled(first.eye, narrow);
+
+  /* The camera goes round the axis, within heights from which the curtain is seen, and as near as shows all labels. */
+  const scene = figure.layout.scene;
+  const first = scene.camera;
+  const RADIAN = Math.PI / 180;
+  const LOWEST = -12 * RADIAN;
+  const HIGHEST = 55 * RADIAN;
+  const [NEAREST, FARTHEST] = [0.5, 2];
+  /* Half of plotly's angle of view, and what a label needs to the sides and above [pixels]. */
+  const VIEW = Math.tan(Math.PI / 8);
+  const [BESIDE, ABOVE] = [24, 14];
+  const atStart = () => ({
+    side: Math.atan2(first.eye.y, first.eye.x),
+    height: Math.atan2(first.eye.z, Math.hypot(first.eye.x, first.eye.y)),
+    far: 1,
+  });
+  const size = scene.aspectratio.x / (scene.xaxis.range[1] - scene.xaxis.range[0]);
+  const middle = (scene.zaxis.range[0] + scene.zaxis.range[1]) / 2;
+  const between = (low, value, high) => Math.max(low, Math.min(high, value));
+  const seen = atStart();
+  let view = null;
+  /* Where a point stands in the view [pixels], seen from a side and height, so far away and aimed so high. */
+  const project = (x, y, z, { side, height, distance, aim }, [wide, high]) => {
+    const [sin, cos] = [Math.sin(side), Math.cos(side)];
+    const [toward, up] = [size * (x * cos + y * sin), size * (z - middle) - aim];
+    const depth = distance - toward * Math.cos(height) - up * Math.sin(height);
+    const scale = high / 2 / VIEW / depth;
+    const across = size * (y * cos - x * sin) * scale;
+    const down = (toward * Math.sin(height) - up * Math.cos(height)) * scale;
+    return { x: wide / 2 + across, y: high / 2 + down, depth };
+  };
+  const edges = moving.rings.labels.concat(moving.rings.corners).flatMap(([radius, z], ring) =>
+    Array.from({ length: 24 }, (_, step) => ({
+      x: radius * Math.cos(step * 15 * RADIAN),
+      y: radius * Math.sin(step * 15 * RADIAN),
+      z,
+      label: ring < moving.rings.labels.length,
+    })));
+  const fitted = (height, box) => {
+    let [near, distant, aim] = [0.9, 12, 0];
+    for (let step = 0; step < 28; step += 1) {
+      const distance = (near + distant) / 2;
+      let [most, top, bottom] = [0, Infinity, -Infinity];
+      edges.forEach(({ x, y, z, label }) => {
+        const at = project(x, y, z, { side: 0, height, distance, aim }, box);
+        most = Math.max(most, Math.abs(at.x - box[0] / 2) + (label ? BESIDE : 4));
+        top = Math.min(top, at.y - (label ? ABOVE : 4));
+        bottom = Math.max(bottom, at.y + (label ? ABOVE : 4));
+      });
+      if (most <= box[0] / 2 && bottom - top <= box[1]) distant = distance;
+      else near = distance;
+      /* What is shown stands in the middle between top and bottom. */
+      aim -= ((bottom + top - box[1]) / box[1]) * VIEW * distance / Math.cos(height);
+    }
+    return { distance: distant, aim };
+  };
+  const cameraNow = () => {
+    const box = [stage.clientWidth, stage.clientHeight];
+    const { distance, aim } = fitted(seen.height, box);
+    view = { ...seen, distance: distance * seen.far, aim, box };
+    const flat = view.distance * Math.cos(seen.height);
+    return {
+      ...first,
+      eye: { x: flat * Math.cos(seen.side), y: flat * Math.sin(seen.side), z: aim + view.distance * Math.sin(seen.height) },
+      center: { x: 0, y: 0, z: aim },
+    };
+  };
+  /* Labels lie over the view, the pointer's first and then the nearest; one that is hidden, or would be cut or lie on
+     another, is left out. */
+  const labels = moving.labels.text.map((words) => draw("text", find("labels"), { "text-anchor": "middle", visibility: "hidden" }, words));
+  /* Whether the head, whose half of y above zero is shown, or the near side of the curtain stands before a point. */
+  const isHidden = (x, y, z) => {
+    const [inner, outer, low, high] = moving.rings.head;
+    const [within, without] = moving.rings.curtain;
+    const flat = (view.distance / size) * Math.cos(view.height);
+    const goal = [flat * Math.cos(view.side), flat * Math.sin(view.side), middle + view.aim / size + (view.distance / size) * Math.sin(view.height)];
+    const way = goal.map((each, axis) => each - [x, y, z][axis]);
+    const step = (0.03 * within) / Math.hypot(...way);
+    for (let part = step; part < 1; part += step) {
+      const at = [x + part * way[0], y + part * way[1], z + part * way[2]];
+      const radius = Math.hypot(at[0], at[1]);
+      const isNear = at[0] * goal[0] + at[1] * goal[1] > 0;
+      if (at[1] > 0 && radius > inner && radius < outer && at[2] > low && at[2] < high) return true;
+      if (isNear && radius > within && radius < without && at[2] > lifts[now.lift].shift && at[2] < low) return true;
+      if (isNear && radius > moving.rings.labels[0][0]) return false;
+    }
+    return false;
+  };
+  const placeLabels = () => {
+    const taken = [];
+    labels
+      .map((label, index) => {
+        const place = [moving.labels.x[index], moving.labels.y[index], moving.labels.z[index]];
+        return { label, index, hidden: isHidden(...place), ...project(...place, view, view.box) };
+      })
+      .sort((one, other) => (one.index && other.index ? one.depth - other.depth : one.index - other.index))
+      .forEach(({ label, hidden, x, y, depth }) => {
+        const half = label.getComputedTextLength() / 2 + 2;
+        const box = [x - half, y - 9, x + half, y + 9];
+        const inside = depth > 0 && box[0] >= 0 && box[1] >= 0 && box[2] <= view.box[0] && box[3] <= view.box[1];
+        const free = taken.every((each) => box[2] < each[0] || box[0] > each[2] || box[3] < each[1] || box[1] > each[3]);
+        const shown = !hidden && inside && free;
+        if (shown) taken.push(box);
+        label.setAttribute("visibility", shown ? "visible" : "hidden");
+        label.setAttribute("class", depth > view.distance ? "behind" : "");
+        label.setAttribute("x", x.toFixed(1));
+        label.setAttribute("y", (y + 4.5).toFixed(1));
+      });
   };
   const config = { displayModeBar: false, scrollZoom: false, responsive: true, doubleClick: false, showTips: false };
   let turns = false;
@@ -236,7 +343,6 @@
       "pale arrows": { ...(at.paleArrows || NONE), color: pale, visible: Boolean(at.paleArrows) },
       stations: { ...balls(at), visible: Boolean(at.stations) },
       "narrowest passage": lift.least,
-      labels: { textfont: { ...font } },
     };
     return figure.data.map((each) => ({ ...each, ...changes[each.name] }));
   };
@@ -244,33 +350,74 @@
     const { font, label } = theme();
     return { ...(stage.layout || figure.layout), font, hoverlabel: label };
   };
-  const showView = (at) => (turns ? Plotly.react(stage, traces(at), layout(), config) : undefined);
+  const showView = (at) => {
+    if (!turns || !view) return undefined;
+    placeLabels();
+    return Plotly.react(stage, traces(at), layout(), config);
+  };
 
-  /* One step of the view's buttons. */
-  const turned = ({ x, y, z }, around, over) => {
-    const distance = Math.hypot(x, y, z);
-    const side = Math.atan2(y, x) + around;
-    const height = Math.max(-1.5, Math.min(1.5, Math.asin(z / distance) + over));
-    return {
-      x: distance * Math.cos(height) * Math.cos(side),
-      y: distance * Math.cos(height) * Math.sin(side),
-      z: distance * Math.sin(height),
-    };
+  /* Turning: by the buttons, by the mouse, and by a thumb that goes sideways; up and down it scrolls the page. */
+  const turnTo = (changes) => {
+    Object.assign(seen, changes);
+    seen.height = between(LOWEST, seen.height, HIGHEST);
+    seen.far = between(NEAREST, seen.far, FARTHEST);
+    if (!turns || !stage.clientWidth) return;
+    Plotly.relayout(stage, { "scene.camera": cameraNow() });
+    placeLabels();
+    ends.forEach(([name, ended]) => buttons[name].setAttribute("aria-disabled", String(ended())));
   };
+  const buttons = Object.fromEntries([...document.querySelectorAll("[data-turn]")].map((each) => [each.dataset.turn, each]));
+  const ends = [
+    ["up", () => seen.height > HIGHEST - 1e-6],
+    ["down", () => seen.height < LOWEST + 1e-6],
+    ["closer", () => seen.far < NEAREST + 1e-6],
+    ["farther", () => seen.far > FARTHEST - 1e-6],
+  ];
   const TURNS = {
-    left: (eye) => turned(eye, Math.PI / 12, 0),
-    right: (eye) => turned(eye, -Math.PI / 12, 0),
-    up: (eye) => turned(eye, 0, Math.PI / 18),
-    down: (eye) => turned(eye, 0, -Math.PI / 18),
-    closer: (eye) => scaled(eye, 1 / 1.2),
-    farther: (eye) => scaled(eye, 1.2),
-    start: eyeAtStart,
+    left: () => ({ side: seen.side + 15 * RADIAN }),
+    right: () => ({ side: seen.side - 15 * RADIAN }),
+    up: () => ({ height: seen.height + 10 * RADIAN }),
+    down: () => ({ height: seen.height - 10 * RADIAN }),
+    closer: () => ({ far: seen.far / 1.2 }),
+    farther: () => ({ far: seen.far * 1.2 }),
+    start: atStart,
   };
-  document.querySelectorAll("[data-turn]").forEach((button) => {
-    button.addEventListener("click", () => {
-      const { eye } = stage.layout.scene.camera;
-      Plotly.relayout(stage, { "scene.camera": { ...first, eye: TURNS[button.dataset.turn](eye) } });
+  Object.entries(buttons).forEach(([name, button]) => button.addEventListener("click", () => turnTo(TURNS[name]())));
+  let drag = null;
+  let moved = false;
+  stage.addEventListener("pointerdown", (event) => {
+    if (event.isPrimary && event.button === 0) drag = { ...seen, x: event.clientX, y: event.clientY, going: false };
+  });
+  stage.addEventListener("pointermove", (event) => {
+    /* A button that was let go elsewhere turns nothing more. */
+    if (event.buttons === 0) drag = null;
+    if (!drag || !event.isPrimary) return;
+    const [across, down] = [event.clientX - drag.x, event.clientY - drag.y];
+    const isTouch = event.pointerType === "touch";
+    if (!drag.going && Math.hypot(across, down) < (isTouch ? 8 : 4)) return;
+    if (!drag.going && isTouch && Math.abs(down) > Math.abs(across)) {
+      /* The page scrolls. */
+      drag = null;
+      return;
+    }
+    if (!drag.going) stage.setPointerCapture(event.pointerId);
+    drag.going = true;
+    drag.goal = {
+      side: drag.side - (across * Math.PI) / stage.clientWidth,
+      height: drag.height + (isTouch ? 0 : (down * Math.PI) / 2 / stage.clientHeight),
+    };
+    if (moved) return;
+    moved = true;
+    const turning = drag;
+    requestAnimationFrame(() => {
+      moved = false;
+      turnTo(turning.goal);
     });
+  });
+  ["pointerup", "pointercancel"].forEach((name) => stage.addEventListener(name, () => { drag = null; }));
+  /* plotly's own answer to a touch would stop the page from scrolling. */
+  ["touchstart", "touchmove"].forEach((name) => {
+    stage.addEventListener(name, (event) => event.stopPropagation(), { capture: true, passive: true });
   });
 
   /* All of it at once. */
@@ -328,13 +475,15 @@
     root.classList.add("view-turns");
     Promise.resolve()
       .then(() => {
-        camera.eye = eyeAtStart();
+        scene.camera = cameraNow();
         return Plotly.newPlot(stage, traces(known()), layout(), config);
       })
       .then(() => {
         /* plotly measures words here; there is nothing to see or hear. */
         find("js-plotly-tester")?.setAttribute("aria-hidden", "true");
         stage.addEventListener("webglcontextlost", withoutView, true);
+        placeLabels();
+        new ResizeObserver(() => turnTo({})).observe(stage);
         matchMedia("(prefers-color-scheme: dark)").addEventListener("change", soon);
         root.classList.add("ready");
       })
