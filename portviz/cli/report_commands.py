@@ -99,6 +99,7 @@ def report(
     from dataclasses import replace
     from datetime import date as calendar
 
+    from portviz.distribution.run_selection import with_runs
     from portviz.report.build import build_report
     from portviz.report.letterhead import letterhead
 
@@ -110,6 +111,10 @@ def report(
     above = letterhead(read.folder, replace(read.handover, **given), Path(logo) if logo else None)
     reduction = reduced(read)
     runs, first = _runs(reduction, run, against)
+    # From here on there are no other runs, for the pictures either.
+    wanted = sorted({*runs, *([] if first is None else [first])})
+    reduction = with_runs(reduction, wanted)
+    runs, first = [wanted.index(each) for each in runs], None if first is None else wanted.index(first)
     if designs is None and (read.folder / "designs.toml").is_file():
         designs = read.folder / "designs.toml"
 

@@ -170,3 +170,16 @@ def test_a_missing_library_is_told_with_what_to_install(examples, tmp_path, caps
     err = capsys.readouterr().err
     assert library in err
     assert '".[report]"' in err
+
+
+def test_the_picture_is_that_of_the_run_asked_for(examples, tmp_path, opengl):
+    """Of the second run alone the picture is the one that a job of it alone would have."""
+    job = str(examples / "sidecar_intake")
+    pictures = []
+    for number, arguments in enumerate((["--run", "wall relieved"], ["--run", "as found"])):
+        out = tmp_path / f"{number}.html"
+        assert main(["report", job, str(out), "--date", DATE, *arguments]) == 0
+        page = out.read_text(encoding="utf-8")
+        pictures.append(re.findall(r'<img[^>]* src="(data:image/png;base64,[^"]+)"', page))
+    assert [len(each) for each in pictures] == [1, 1]
+    assert pictures[0] != pictures[1]
