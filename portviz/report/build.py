@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from portviz.distribution.comparison import Comparison, Side, compare_runs
@@ -15,7 +16,7 @@ from portviz.distribution.reduce import Reduction
 from portviz.distribution.run_selection import with_runs
 from portviz.distribution.scatter import UNKNOWN
 from portviz.distribution.uncertainty import Uncertainty, reduction_uncertainty
-from portviz.errors import JobError, UsageError
+from portviz.errors import JobError, UsageError, spelled_out
 from portviz.job.model import JOB_FILE
 from portviz.report.build_facts import fact_tables, method_words, summary_words
 from portviz.report.build_sections import report_sections
@@ -60,8 +61,8 @@ def collected_facts(
     """
     before = runs[0] if first is None else first
     wanted = sorted({before, *runs})
-    chosen = with_runs(reduction, wanted)
-    if chosen is not reduction:
+    chosen = with_plain_words(with_runs(reduction, wanted))
+    if len(wanted) < len(reduction.runs):
         uncertainty = None
     ordered = tuple(wanted.index(run) for run in dict.fromkeys([before, *runs]))
     known = uncertainty or reduction_uncertainty(chosen)
@@ -74,6 +75,23 @@ def collected_facts(
         events = lift_event(chosen, known)
         event_comparisons = [compare_events(events, ordered[0], run) for run in ordered[1:]]
     return Facts(chosen, known, ordered, tuple(comparisons), events, tuple(event_comparisons))
+
+
+def with_plain_words(reduction: Reduction) -> Reduction:
+    """Return a reduction whose words from files hold no signs that can't be seen or turn what stands beside them."""
+    job = reduction.job
+    runs = tuple(map(spelled_out, reduction.runs))
+    reference = spelled_out(job.stations.reference)
+    assert job.readings is not None
+    if (*runs, reference, spelled_out(job.title)) == (*reduction.runs, job.stations.reference, job.title):
+        return reduction
+    plain = replace(
+        job,
+        title=spelled_out(job.title),
+        stations=replace(job.stations, reference=reference),
+        readings=replace(job.readings, runs=runs),
+    )
+    return replace(reduction, job=plain, runs=runs)
 
 
 def _compared(before: Side, after: Side) -> Comparison | None:
@@ -139,7 +157,7 @@ def build_report(
     sheet, sections = fact_tables(facts), report_sections(facts, designs)
     words = words_used(sections, sheet)
     return Report(
-        title=reduction.job.title,
+        title=facts.job.title,
         date=date,
         letterhead=letterhead or Letterhead(),
         summary=summary_words(facts),

@@ -11,7 +11,7 @@ import numpy as np
 
 from portviz.distribution.comparison import Comparison
 from portviz.distribution.verdicts import HIGHER, LOWER, NOT_SHOWN
-from portviz.errors import sentence
+from portviz.errors import sentence, spelled_out
 from portviz.job.words import flow_text, lift_text, reference_words, velocity_text
 from portviz.report.comparison import comparison_tables
 from portviz.report.content import Chart, Section, TextTable
@@ -46,11 +46,21 @@ def report_sections(facts: Facts, designs: Path | None) -> tuple[Section, ...]:
 
 
 def _plainly(section: Section) -> Section:
-    """Return a section without columns of nothing, and without advice that only the shop can follow."""
+    """Return a section without columns of nothing, advice for the shop, and signs that can't be seen."""
     return replace(
         section,
-        paragraphs=tuple(map(for_customer, section.paragraphs)),
-        tables=tuple(replace(without_empty_columns(each), note=for_customer(each.note)) for each in section.tables),
+        title=spelled_out(section.title),
+        paragraphs=tuple(spelled_out(for_customer(each)) for each in section.paragraphs),
+        tables=tuple(_plain_table(without_empty_columns(each)) for each in section.tables),
+    )
+
+
+def _plain_table(table: TextTable) -> TextTable:
+    return replace(
+        table,
+        title=spelled_out(table.title),
+        rows=tuple(tuple(map(spelled_out, row)) for row in table.rows),
+        note=spelled_out(for_customer(table.note)),
     )
 
 

@@ -219,3 +219,8 @@ class Report:
     runs: tuple[int, ...]
     comparisons: tuple[Comparison, ...]
     events: LiftEvent | None
+
+    @property
+    def invented(self) -> bool:
+        """True where the job's title says that its data are invented."""
+        return "(invented)" in self.title.lower()

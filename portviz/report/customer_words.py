@@ -1,4 +1,4 @@
-"""What a customer reads where the porter reads advice: the same sentences without what to do at the bench's files."""
+"""What a customer reads where the porter reads advice: the same sentences without what to do at the shop's files."""
 
 from __future__ import annotations
 
@@ -6,28 +6,33 @@ import re
 from dataclasses import replace
 
 from portviz.report.content import TextTable
+from portviz.report.uncertainty import WHAT_TO_ADD
 
-#: What only the porter can do anything about.
-_FOR_THE_SHOP = re.compile(r"job\.toml|limits\.csv|\.csv\b|--[a-z]|\bJSON\b")
+#: The package's own advice on files and options, as it stands in its own sentences; nothing else is ever left out.
+_ADVICE = re.compile(
+    "|".join(
+        [
+            "[:;] " + re.escape(WHAT_TO_ADD),
+            ": state bench\\.flow_accuracy in job\\.toml",
+            "; --limits FILE, or a limits\\.csv in the job's folder, replaces them",
+            "; friction up to [0-9.]+ \\(common practice, no source\\) bounds it in --json",
+            ", since valve\\.face_angle is named in job\\.toml and stays: vary it with the seat",
+        ]
+    )
+)
 
 
 def for_customer(words: str) -> str:
-    """Return sentences without those parts that speak of the shop's files and commands.
+    """Return sentences without the package's own advice on the shop's files and commands.
 
     Examples
     --------
     >>> for_customer("no verdict on flow: state bench.flow_accuracy in job.toml")
     'no verdict on flow'
-    >>> for_customer("Ranges are common practice; --limits FILE replaces them. The makers come first.")
-    'Ranges are common practice. The makers come first.'
+    >>> for_customer("seat width 1.6 mm is outside the usual range (shop sheet v2.csv): check it")
+    'seat width 1.6 mm is outside the usual range (shop sheet v2.csv): check it'
     """
-    if not _FOR_THE_SHOP.search(words):
-        return words
-    parts = [part for part in re.split(r"(?<=[.;:])\s+", words) if not _FOR_THE_SHOP.search(part)]
-    told = " ".join(parts)
-    # What is left of a sentence ends like one.
-    told = re.sub(r"[;:](?=\s+[A-Z])", ".", told)
-    return re.sub(r"[;:,]$", "", told)
+    return _ADVICE.sub("", words)
 
 
 def without_empty_columns(table: TextTable) -> TextTable:

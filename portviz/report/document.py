@@ -91,7 +91,7 @@ def _laid_out(report: Report, date: str, drawn: Waiting) -> bytes:
 
 
 def write_document(
-    report: Report, path: Path, *, picture: Pictures | None = run_pictures, overwrite: bool = False
+    report: Report, path: str | Path, *, picture: Pictures | None = run_pictures, overwrite: bool = False
 ) -> Path:
     """Write a report as a PDF, whole or not at all.
 
@@ -115,6 +115,7 @@ def write_document(
     UsageError
         As `document_bytes` does.
     """
+    path = Path(path)
     require_printing()
     require_free(path, overwrite=overwrite)
     content = document_bytes(report, picture=picture)

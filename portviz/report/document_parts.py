@@ -194,6 +194,6 @@ def closing_blocks(report: Report) -> list[Block]:
         # The box's frame stands about its words.
         height = height_of(box) + 14.0
         blocks.append(Block((Spacer(1.0, 6.0), box, Spacer(1.0, 8.0)), min(height, 0.5 * HEIGHT)))
-    if "invented" in report.title.lower():
+    if report.invented:
         blocks.append(text_block(paragraph(_INVENTED, NOTE)))
     return blocks

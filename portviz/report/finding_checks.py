@@ -59,6 +59,18 @@ def untold(difference: Difference, place: int) -> bool:
     return bool(known) and difference.verdicts[place] == NOT_SHOWN
 
 
+def groups_above_one(facts: Facts, run: int) -> list[int]:
+    """Return the groups of a run whose closure is shown to be above 1, and those above 1 of which nothing is known."""
+    groups = np.array(facts.open_groups(run), dtype=np.intp)
+    over = facts.reduction.closure[groups] - 1.0
+    spread = facts.uncertainty.closure.take(groups)
+    freedom = spread.freedom(facts.uncertainty.readings.freedom[groups])
+    # One-sided: below 1 is as it should be.
+    p = 0.5 * two_sided_p(over, spread.standard, freedom)
+    above = (over > 0.0) & (holm(np.where(over > 0.0, p, 1.0 - p)) | np.isnan(p))
+    return [int(group) for group in groups[above]]
+
+
 def leaning_groups(facts: Facts, run: int) -> list[int]:
     """Return the groups of a run whose bias is shown: more than uneven stations feign, and than its own uncertainty."""
     groups = facts.open_groups(run)

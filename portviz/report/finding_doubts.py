@@ -13,7 +13,7 @@ from portviz.distribution.verdicts import NOT_SHOWN
 from portviz.job.digits import with_uncertainty
 from portviz.job.words import lift_text
 from portviz.report.content import Evidence, Finding
-from portviz.report.finding_checks import untold
+from portviz.report.finding_checks import groups_above_one, untold
 from portviz.report.finding_words import (
     Facts,
     change_words,
@@ -26,19 +26,21 @@ from portviz.report.finding_words import (
 
 
 def closure_above_one(facts: Facts) -> Iterator[Finding]:
-    """Tell of lifts at which more air passed the bench than the stations account for: one of the two is off."""
+    """Tell of lifts at which more air surely passed the bench than the stations account for: one of the two is off."""
     closure, known = facts.reduction.closure, facts.uncertainty
     for run in facts.runs:
-        groups = [group for group in facts.open_groups(run) if closure[group] > 1.0]
+        groups = groups_above_one(facts, run)
         if not groups:
             continue
         name = facts.reduction.runs[run]
         lifts = [lift_text(facts.job, float(facts.reduction.lift[group])) for group in groups]
         at = np.array(groups)
         wide = plus_minus(known.closure.take(at), known.readings.freedom[at])
+        unsure = "" if np.isfinite(wide).all() else " How well closure is known was not stated."
         words = (
             f"Run “{name}” at {listed(lifts)}: more air passed the bench than the velocities at the stations account "
             "for (closure above 1). Bench, gauge or a dimension is off there; doubt what is said of these lifts."
+            f"{unsure}"
         )
         evidence = [
             Evidence(

@@ -9,7 +9,7 @@ from dataclasses import asdict
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING
 
-from portviz.errors import JobError
+from portviz.errors import JobError, spelled_out
 from portviz.job.model import JOB_FILE, Handover
 from portviz.report.content import Letterhead, Logo
 
@@ -46,7 +46,9 @@ def letterhead(folder: Path, stated: Handover, logo: Path | None = None) -> Lett
         picture = read_logo(logo, str(logo), None)
     elif stated.logo:
         picture = read_logo(_inside(folder, stated.logo), JOB_FILE, stated.logo)
-    return Letterhead(**asdict(stated) | {"logo": picture})
+    # Lines of an address stay lines.
+    words = {name: spelled_out(text, "\n") for name, text in asdict(stated).items() if name != "logo"}
+    return Letterhead(**words, logo=picture)
 
 
 def _inside(folder: Path, name: str) -> Path:

@@ -160,7 +160,7 @@ def _filled(report: Report, drawn: Waiting) -> str:
         far=f"{FAR_FROM_READING_DEG:g}",
         longest=longest_words(report.reduction),
         reference=reference_words(job),
-        invented="invented" in report.title.lower(),
+        invented=report.invented,
         version=__version__,
         figure=script_data(scene.figure),
         moving=script_data(scene.moving),

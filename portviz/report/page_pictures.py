@@ -51,7 +51,7 @@ def run_pictures(reduction: Reduction, runs: Iterable[int]) -> Iterator[Waiting]
 
     context = get_context("fork")
     receiving, sending = context.Pipe(duplex=False)
-    process = context.Process(target=_draw_apart, args=(reduction, places, sending), daemon=True)
+    process = context.Process(target=_draw_apart, args=(reduction, places, receiving, sending), daemon=True)
     process.start()
     sending.close()
     try:
@@ -70,12 +70,15 @@ def _received(receiving: Connection) -> dict[int, bytes]:
     return {}
 
 
-def _draw_apart(reduction: Reduction, runs: tuple[int, ...], sending: Connection) -> None:
+def _draw_apart(reduction: Reduction, runs: tuple[int, ...], receiving: Connection, sending: Connection) -> None:
+    # A process that keeps the other end open would wait for ever for a reader that has gone.
+    receiving.close()
     # What VTK says of a broken OpenGL is no message of ours.
     os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
     # Nor is it to be asked first whether it can draw, with a window of its own: it may as well end here.
     os.environ["ALLOW_PLOTTING"] = "true"
-    sending.send(draw_runs(reduction, runs, software=True))
+    with suppress(OSError):
+        sending.send(draw_runs(reduction, runs, software=True))
 
 
 def _drawn_here(reduction: Reduction, runs: tuple[int, ...]) -> dict[int, bytes]:

@@ -57,12 +57,13 @@ def group_sentences(report: Report, state: ViewState, group: int) -> list[str]:
         ("mean velocity", reduction.measures.mean, known.mean_velocity, speed, f" {job.units.velocity}", 1),
         ("uniformity", reduction.measures.uniformity_index, known.uniformity_index, 1.0, "", 3),
     ):
-        if math.isfinite(values[group]):
+        # Of a closed valve the leak is told, and nothing of how it is shared.
+        if math.isfinite(values[group]) and (reduction.lift[group] > 0.0 or name == "bench flow"):
             told.append(
                 f"{name} {_with_interval(values, spread, known.readings.freedom, group, scale, decimals)}{unit}"
             )
     magnitude = float(reduction.bias_magnitude[group])
-    if math.isfinite(magnitude):
+    if math.isfinite(magnitude) and reduction.lift[group] > 0.0:
         words = direction_words(
             float(reduction.bias_angle_deg[group]),
             magnitude,
@@ -73,7 +74,8 @@ def group_sentences(report: Report, state: ViewState, group: int) -> list[str]:
     interval = "; ± at 95 %" if any("±" in each for each in told) else ""
     if told:
         found.append(f"{told[0][:1].upper()}{'; '.join(told)[1:]}{interval}.")
-    return [_unbroken(words) for words in (*found, *_extremes(report, group))]
+    extremes = _extremes(report, group) if reduction.lift[group] > 0.0 else []
+    return [_unbroken(words) for words in (*found, *extremes)]
 
 
 def _unbroken(words: str) -> str:
@@ -122,7 +124,7 @@ def _station_numbers(report: Report, group: int) -> list[tuple[str, str, str]]:
         (
             f"{angles[place]:g}°",
             with_uncertainty(float(velocity[place]), float(wide[place]), 1),
-            with_uncertainty(float(share[place]), float(wide_share[place]), 2),
+            with_uncertainty(float(share[place]), float(wide_share[place]), 2) if reduction.lift[group] > 0.0 else "–",
         )
         for place in range(len(angles))
     ]

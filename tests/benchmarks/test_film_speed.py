@@ -24,7 +24,7 @@ def test_frames_of_a_film_against_bare_renders_and_the_same_encoding(sidecar, op
     plan = FilmPlan(cam_event(sidecar.job), 150, 0.04)
     scenes = film_scenes(sidecar, [0], "velocity", "three-quarter", plan, (960, 600))
     palette = film_palette(scenes, plan) if ending == "gif" else None
-    part = plan.crank_deg[40:52].tolist()
+    part = plan.crank_deg[40:47].tolist()
     path = tmp_path / f"a.{ending}"
     plotter = scenes[0].plotter
 

@@ -96,6 +96,31 @@ def test_a_customer_is_given_no_advice_on_the_shops_files(tractor, sidecar, exam
     assert "no verdict on flow, closure and coefficients" in report.warnings
 
 
+@pytest.mark.parametrize("name", ["raw--cast", "port v2.csv", "job.toml; JSON"])
+def test_names_take_nothing_out_of_what_a_customer_reads(sidecar, name):
+    runs = (name, "after")
+    job = replace(sidecar.job, readings=replace(sidecar.job.readings, runs=runs))
+    report = build_report(reduce_job(job), date=DATE)
+    plain = build_report(sidecar, date=DATE)
+
+    def words(each: Report) -> list[str]:
+        told = [*each.warnings, *(words for section in each.sections for words in section.paragraphs)]
+        return [text.replace(each.reduction.runs[0], "A").replace(each.reduction.runs[1], "B") for text in told]
+
+    assert words(report) == words(plain)
+
+
+def test_signs_that_turn_or_hide_what_stands_beside_them_are_spelled_out(sidecar):
+    hostile = ("a\u202e 12.5", "b\x00\x07")
+    readings = replace(sidecar.job.readings, runs=hostile)
+    job = replace(sidecar.job, title="t\u2066", readings=readings)
+    report = build_report(reduce_job(job), date=DATE)
+    assert report.title == "t\\u2066"
+    assert report.reduction.runs == ("a\\u202e 12.5", "b\\x00\\x07")
+    assert all(text.isprintable() for finding in report.findings for text in (finding.words,))
+    assert all(cell.isprintable() for table in all_tables(report) for row in table.rows for cell in row)
+
+
 def test_words_of_the_trade_are_explained_where_they_are_used(whole, tractor):
     words = {section.key: section for section in whole.sections}["words"].tables[0]
     told = {row[0] for row in words.rows}

@@ -337,6 +337,18 @@ def test_closure_above_one_and_closure_that_changes_are_told_before_any_gain(sid
     assert not told(sidecar, "distrust")
 
 
+def test_closure_that_may_be_one_is_no_doubt(sidecar):
+    closure = sidecar.closure[list(sidecar.groups_of(0))]
+
+    def scaled(flow):
+        # Closure a hair above 1 at all lifts of the first run, far within its plus-minus.
+        flow[list(sidecar.groups_of(0))] *= 1.004 / closure
+
+    reduction = with_flow(sidecar, scaled)
+    assert (reduction.closure[list(sidecar.groups_of(0))] > 1.0).all()
+    assert not any("closure above 1" in each.words for each in told(reduction, "distrust"))
+
+
 def test_the_lifts_at_which_some_stations_changed_are_told(sidecar):
     faster, slower = (each.words for each in told(sidecar, "change") if "the air passes" in each.words)
     comparison = family_wise(facts_of(sidecar).comparisons[0])

@@ -574,3 +574,32 @@ def test_contrast_is_that_of_the_guidelines():
     assert contrast("#777777", "#ffffff") < 4.5
     for colour in ("#0072b2", "#56534f", "#1f2a44", "#c2185b"):
         assert contrast(lightened(colour), "#17181a") >= 4.5
+
+
+def test_the_process_that_draws_ends_when_its_reader_has_gone():
+    """As after a signal that ends the command: nobody reads, and nothing waits."""
+    from multiprocessing import get_context
+
+    from portviz.report import page_pictures
+
+    context = get_context("fork")
+    receiving, sending = context.Pipe(duplex=False)
+    # More than a pipe holds, so that sending waits for a reader.
+    drawn = {0: bytes(2**20)}
+
+    def draw(*_, **__):
+        return drawn
+
+    kept = page_pictures.draw_runs
+    page_pictures.draw_runs = draw
+    try:
+        process = context.Process(target=page_pictures._draw_apart, args=(None, (0,), receiving, sending))
+        process.start()
+    finally:
+        page_pictures.draw_runs = kept
+    sending.close()
+    receiving.close()
+    process.join(10.0)
+    alive = process.is_alive()
+    process.kill()
+    assert not alive

@@ -123,7 +123,7 @@ def test_without_opengl_the_page_is_written_and_it_is_said_what_it_lacks(small_j
     assert main(["report", job, str(out), "--date", DATE]) == 0
     said = capsys.readouterr()
     assert said.out == f"Written: {out}\n"
-    assert "warning: the page has no pictures of the valve in three dimensions" in said.err
+    assert "warning: the report has no pictures of the valve in three dimensions" in said.err
     assert "apt-get install libgl1" in said.err
     page = out.read_text(encoding="utf-8")
     assert "No picture in three dimensions could be drawn" in page
@@ -173,7 +173,7 @@ def test_a_missing_library_is_told_with_what_to_install(examples, tmp_path, caps
 
 
 def test_the_picture_is_that_of_the_run_asked_for(examples, tmp_path, opengl):
-    """Of the second run alone the picture is the one that a job of it alone would have."""
+    """Of each run alone there is one picture, and not the same."""
     job = str(examples / "sidecar_intake")
     pictures = []
     for number, arguments in enumerate((["--run", "wall relieved"], ["--run", "as found"])):
