@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from pathlib import Path
 
@@ -40,6 +41,13 @@ reads = "upstream-minus-tap"
 [stations]
 angles = [0, 90, 180, 270]
 """
+
+
+def pytest_collection_finish(session):
+    """Spare the collector what stays anyway: libraries and thousands of tests, walked again and again."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 20)
 
 
 @pytest.hookimpl(wrapper=True)
