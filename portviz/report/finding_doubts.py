@@ -19,7 +19,7 @@ from portviz.report.finding_words import (
     change_words,
     compared_numbers,
     event_flow_evidence,
-    from_to,
+    flow_evidence,
     listed,
     of_lifts,
 )
@@ -114,13 +114,7 @@ def flow_unknown(facts: Facts) -> Iterator[Finding]:
             f"At {of_lifts(facts.job, unknown, comparison)} flow was measured in both “{comparison.a.name}” and "
             f"“{comparison.b.name}”, but how well is not known, so that a change can't be told from chance."
         )
-        evidence = tuple(
-            Evidence(
-                f"{lift_text(facts.job, each.lift)}: {from_to(facts.job, each.values['flow'], 0, 'flow')}, ± unknown",
-                **compared_numbers(comparison, each, each.values["flow"], 0, "flow_m3_s"),
-            )
-            for each in unknown
-        )
+        evidence = tuple(flow_evidence(facts, comparison, each, ", ± unknown") for each in unknown)
         yield Finding("not shown", words, evidence)
 
 

@@ -155,6 +155,14 @@ def compared_numbers(
     }
 
 
+def flow_evidence(facts: Facts, comparison: Comparison, each: LiftComparison, remark: str = "") -> Evidence:
+    """Return the evidence of the flow of two runs at a lift, with a remark on it."""
+    return Evidence(
+        f"{lift_text(facts.job, each.lift)}: {from_to(facts.job, each.values['flow'], 0, 'flow')}{remark}",
+        **compared_numbers(comparison, each, each.values["flow"], 0, "flow_m3_s"),
+    )
+
+
 def event_flow_evidence(facts: Facts, each: EventComparison, flow: Difference) -> Evidence:
     """Return the evidence of mean flow over the event."""
     names = facts.reduction.runs

@@ -43,11 +43,10 @@ from portviz.report.finding_words import (
     band_evidence,
     bias_evidence,
     change_words,
-    compared_numbers,
     count_of,
     event_flow_evidence,
     extreme_evidence,
-    from_to,
+    flow_evidence,
     leaning_evidence,
     listed,
     of_lifts,
@@ -127,14 +126,7 @@ def flow_change(facts: Facts) -> Iterator[Finding]:
                 f"{of_lifts(facts.job, there, comparison)}; most at {lift_text(facts.job, most.lift)}: "
                 f"{change_words(facts.job, most.values['flow'], 0, 'flow')}{rescaled_words(there, comparison)}."
             )
-            evidence = tuple(
-                Evidence(
-                    f"{lift_text(facts.job, each.lift)}: {from_to(facts.job, each.values['flow'], 0, 'flow')}",
-                    **compared_numbers(comparison, each, each.values["flow"], 0, "flow_m3_s"),
-                )
-                for each in there
-            )
-            yield Finding("change", words, evidence)
+            yield Finding("change", words, tuple(flow_evidence(facts, comparison, each) for each in there))
 
 
 def station_changes(facts: Facts) -> Iterator[Finding]:
